@@ -1,4 +1,4 @@
-"""What is measured at a hatch: one record per quantity, with the units its readings may come in.
+"""What is measured at a hatch: one record per quantity, with the units its readings may come in; and its conditions.
 
 :mod:`qckit.hatch.water.readings` turns readings into the standard unit; the log refuses units that are not known here.
 """
@@ -9,10 +9,12 @@ import re
 from dataclasses import dataclass
 
 __all__ = [
+    "CONDITIONS",
     "HATCHING_PPT",
     "QUANTITIES",
     "WATER",
     "WATER_C",
+    "Condition",
     "Quantity",
     "Unit",
     "fold_unit",
@@ -38,22 +40,33 @@ class Unit:
     by: str = ""
 
 
-@dataclass(frozen=True)
-class Quantity:
-    """One quantity.
-
-    ``column`` is its column in the hatches table, in ``unit``; ``low`` and ``high`` bound what is plausible; beyond
-    them the number or its unit is doubtful, not impossible.
-    """
+@dataclass(frozen=True, kw_only=True)
+class Condition:
+    """One condition of a hatch: its name in tables, and how a person reads it; ``unit`` is empty for pH."""
 
     name: str
     label: str
-    column: str
     unit: str
     decimals: int
+
+
+@dataclass(frozen=True, kw_only=True)
+class Quantity(Condition):
+    """One quantity that is read off an instrument.
+
+    ``column`` is its column in the hatches table, in ``unit``; ``low`` and ``high`` bound what is plausible; beyond
+    them the number or its unit is doubtful, not impossible. ``units`` begin with the standard one.
+    """
+
+    column: str
     low: float
     high: float
     units: tuple[Unit, ...]
+
+    @property
+    def written_unit(self) -> str:
+        """The standard unit as readings have it, where pH has one too."""
+        return self.units[0].name
 
     def unit_of(self, text: object) -> Unit | None:
         """Return the unit that a text means, or None where it is none of this quantity's."""
@@ -66,7 +79,7 @@ QUANTITIES = {
     q.name: q
     for q in (
         Quantity(
-            "temperature",
+            name="temperature",
             label="temperature",
             column="temperature_c",
             unit="°C",
@@ -76,7 +89,7 @@ QUANTITIES = {
             units=(Unit("°C"), Unit("°F", 1 / 1.8, -32 / 1.8), Unit("K", 1.0, -273.15)),
         ),
         Quantity(
-            "salinity",
+            name="salinity",
             label="salinity",
             column="salinity_ppt",
             unit="ppt",
@@ -85,9 +98,9 @@ QUANTITIES = {
             high=HATCHING_PPT[1],
             units=(Unit("ppt"), Unit("psu"), Unit("g/kg"), Unit("SG", by="gravity")),
         ),
-        Quantity("ph", label="pH", column="ph", unit="", decimals=2, low=6.0, high=10.0, units=(Unit("pH"),)),
+        Quantity(name="ph", label="pH", column="ph", unit="", decimals=2, low=6.0, high=10.0, units=(Unit("pH"),)),
         Quantity(
-            "oxygen",
+            name="oxygen",
             label="oxygen",
             column="oxygen_mg_l",
             unit="mg/l",
@@ -97,7 +110,7 @@ QUANTITIES = {
             units=(Unit("mg/l"), Unit("%", by="saturation"), Unit("µmol/l", 31.9988e-3), Unit("ml/l", 1.4276)),
         ),
         Quantity(
-            "light",
+            name="light",
             label="light",
             column="light_lux",
             unit="lux",
@@ -107,7 +120,7 @@ QUANTITIES = {
             units=(Unit("lux"), Unit("klux", 1000.0)),
         ),
         Quantity(
-            "cyst mass",
+            name="cyst mass",
             label="cysts weighed again",
             column="cysts_g",
             unit="g",
@@ -117,7 +130,7 @@ QUANTITIES = {
             units=(Unit("g"), Unit("mg", 1e-3), Unit("kg", 1e3)),
         ),
         Quantity(
-            "volume",
+            name="volume",
             label="volume measured again",
             column="volume_ml",
             unit="ml",
@@ -132,6 +145,12 @@ QUANTITIES = {
 
 WATER = ("temperature", "salinity", "ph", "oxygen", "light")
 """The quantities of the water."""
+
+CONDITIONS = {name: QUANTITIES[name] for name in WATER} | {
+    "hours": Condition(name="hours", label="incubation hours", unit="h", decimals=1),
+    "density": Condition(name="density", label="cysts per litre", unit="g/l", decimals=1),
+}
+"""What a hatch is compared by: the water, how long it stood and how dense."""
 
 _SPELLINGS = {
     "gram": "g",

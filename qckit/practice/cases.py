@@ -19,6 +19,7 @@ from qckit.practice.mechanisms import (
     nauplius_lengths_um,
 )
 from qckit.practice.situations import READING_OF, SHARED, SHEET_WORDS, Situation, draw_situation, situation_shares
+from qckit.quantities import QUANTITIES
 from qckit.stages import STAGE_COLUMNS, STAGES
 from qckit.tables import check_table, table_columns
 
@@ -51,11 +52,11 @@ class PracticeCase:
 
 
 _WATER = (
-    ("temperature", "temperature_c", "°C", 1, 0.15),
-    ("salinity", "salinity_ppt", "ppt", 1, 0.3),
-    ("ph", "ph", "pH", 2, 0.03),
-    ("oxygen", "oxygen_mg_l", "mg/l", 1, 0.15),
-    ("light", "light_lux", "lux", -1, 40.0),
+    ("temperature", 1, 0.15),
+    ("salinity", 1, 0.3),
+    ("ph", 2, 0.03),
+    ("oxygen", 1, 0.15),
+    ("light", -1, 40.0),
 )
 
 
@@ -104,7 +105,8 @@ class _Book:
         for column, word in words:
             row[column] = word
         self.rows["hatches"].append(row)
-        for quantity, column, unit, digits, noise in _WATER:
+        for quantity, digits, noise in _WATER:
+            column, unit = QUANTITIES[quantity].column, QUANTITIES[quantity].written_unit
             if quantity in hidden:
                 continue
             for hour in (1.0, 8.0, 20.0):

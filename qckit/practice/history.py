@@ -15,6 +15,7 @@ import numpy as np
 from qckit.practice.counting_error import draw_counts
 from qckit.practice.events import EVENTS, FIRST_DAY, LAST_DAY
 from qckit.practice.mechanisms import Conditions, LotTraits, expected_shares, ordinary_water, with_luck
+from qckit.quantities import QUANTITIES
 from qckit.stages import STAGE_COLUMNS, STAGES
 from qckit.tables import check_table, table_columns
 
@@ -135,25 +136,19 @@ class Diary:
     def readings(self, name, started, water, *, missing=0.06):
         """Add what was read in the cone: temperature three times, pH and oxygen twice, salinity and light once."""
         plan = (
-            ("temperature", 0.2, "°C", 1, 0.15),
-            ("temperature", 7.0, "°C", 1, 0.15),
-            ("temperature", 23.5, "°C", 1, 0.15),
-            ("ph", 7.0, "pH", 2, 0.03),
-            ("ph", 23.5, "pH", 2, 0.03),
-            ("oxygen", 7.0, "mg/l", 1, 0.12),
-            ("oxygen", 23.5, "mg/l", 1, 0.12),
-            ("salinity", 0.2, "ppt", 1, 0.2),
-            ("light", 0.2, "lux", -1, 40.0),
+            ("temperature", 0.2, 1, 0.15),
+            ("temperature", 7.0, 1, 0.15),
+            ("temperature", 23.5, 1, 0.15),
+            ("ph", 7.0, 2, 0.03),
+            ("ph", 23.5, 2, 0.03),
+            ("oxygen", 7.0, 1, 0.12),
+            ("oxygen", 23.5, 1, 0.12),
+            ("salinity", 0.2, 1, 0.2),
+            ("light", 0.2, -1, 40.0),
         )
-        column = {
-            "temperature": "temperature_c",
-            "ph": "ph",
-            "oxygen": "oxygen_mg_l",
-            "salinity": "salinity_ppt",
-            "light": "light_lux",
-        }
-        for quantity, hour, unit, digits, noise in plan:
-            value = water[column[quantity]] + self.rng.normal(0, noise)
+        for quantity, hour, digits, noise in plan:
+            unit = QUANTITIES[quantity].written_unit
+            value = water[QUANTITIES[quantity].column] + self.rng.normal(0, noise)
             if self.rng.random() < missing:
                 continue
             taken = started + timedelta(minutes=round(60 * hour + self.rng.integers(0, 20)))

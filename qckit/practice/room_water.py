@@ -6,6 +6,8 @@ from typing import NamedTuple
 
 import numpy as np
 
+from qckit.quantities import QUANTITIES, WATER
+
 __all__ = ["READ", "WaterReading", "remembering_days"]
 
 
@@ -18,12 +20,9 @@ class WaterReading(NamedTuple):
     digits: int
 
 
-READ = (
-    WaterReading("temperature", "temperature_c", "°C", 1),
-    WaterReading("salinity", "salinity_ppt", "ppt", 1),
-    WaterReading("ph", "ph", "pH", 2),
-    WaterReading("oxygen", "oxygen_mg_l", "mg/l", 1),
-    WaterReading("light", "light_lux", "lux", -1),
+_DIGITS = {"temperature": 1, "salinity": 1, "ph": 2, "oxygen": 1, "light": -1}
+READ = tuple(
+    WaterReading(name, QUANTITIES[name].column, QUANTITIES[name].written_unit, _DIGITS[name]) for name in WATER
 )
 """The quantities read in a room, in the order of the sheets."""
 

@@ -361,12 +361,5 @@ def raw(page: MonthPage) -> Html:
     headings = {
         "hours": "hours [h]",
         "n_subsamples": "subsamples",
-        "hatch_pct": "hatching percentage [%]",
-        "hatching_efficiency_per_g": "nauplii per gram",
-        "temperature_c": "temperature [°C]",
-        "salinity_ppt": "salinity [ppt]",
-        "ph": "pH",
-        "oxygen_mg_l": "oxygen [mg/l]",
-        "light_lux": "light [lux]",
     }
     return table(raw_table(page.study), decimals=digits, headings=headings, limit=400)

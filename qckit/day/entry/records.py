@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING
 import pandas as pd
 
 from qckit.errors import InputError
+from qckit.quantities import QUANTITIES, WATER
 from qckit.stages import COUNT_LETTERS
 from qckit.words import cone_names, day, joined, plural
 
@@ -41,7 +42,7 @@ __all__ = [
     "start_rows",
 ]
 
-UNITS = {"temperature": "°C", "salinity": "ppt", "ph": "pH", "oxygen": "mg/l", "light": "lux"}
+UNITS = {name: QUANTITIES[name].written_unit for name in WATER}
 """Quantity of a reading -> the unit it is typed in."""
 
 

@@ -12,6 +12,7 @@ from qckit.day.sheets.totals import TOTAL, Totals
 from qckit.log.problems import CellProblem
 from qckit.log.sheets import reading
 from qckit.protocol import clock_time
+from qckit.quantities import QUANTITIES, WATER
 from qckit.settings import Settings
 from qckit.stages import COUNT_LETTERS
 from qckit.tables import TABLES, Column
@@ -20,21 +21,12 @@ from qckit.words import joined
 __all__ = ["COLUMNS", "READINGS", "SHORT", "DayRow", "filled_rows"]
 
 _COUNTS = tuple(COUNT_LETTERS)
-READINGS = {
-    "temperature_c": "temperature",
-    "ph": "ph",
-    "salinity_ppt": "salinity",
-    "oxygen_mg_l": "oxygen",
-    "light_lux": "light",
-}
+READINGS = {QUANTITIES[name].column: name for name in WATER}
 """Column of a day sheet -> quantity of the reading."""
 
 SHORT = {letter.lower(): column for column, letter in COUNT_LETTERS.items()} | {
+    **{name: column for column, name in READINGS.items()},
     "cysts_g": "grams",
-    "temperature": "temperature_c",
-    "salinity": "salinity_ppt",
-    "oxygen": "oxygen_mg_l",
-    "light": "light_lux",
     "counter": "who",
     "operator": "who",
     "initials": "who",

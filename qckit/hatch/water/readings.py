@@ -135,7 +135,7 @@ def standard_readings(readings: pd.DataFrame | None, hatches: pd.DataFrame | Non
             of_hatch = out.loc[rows, "hatch"]
             water = {q: of_hatch.map(_usual(out, hatches, q)).to_numpy(float) for q in ("temperature", "salinity")}
             out.loc[rows, "value"] = convert(readings.loc[rows, "value"].to_numpy(float), water)
-    standard = {q.name: q.unit or "pH" for q in QUANTITIES.values()}
+    standard = {q.name: q.written_unit for q in QUANTITIES.values()}
     return out.assign(unit=out["quantity"].map(standard).fillna(out["unit"]))
 
 

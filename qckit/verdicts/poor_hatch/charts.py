@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 
 from qckit import draw
+from qckit.quantities import CONDITIONS
 from qckit.verdicts.poor_hatch.conditions.effects import AGE
 from qckit.verdicts.poor_hatch.conditions.reference import USUAL
 from qckit.words import plural
@@ -83,16 +84,12 @@ def probability_words(percent: float) -> str:
     return "1 % or less" if percent <= 1 else f"{percent:.0f} %" if percent < 95 else "above 95 %"
 
 
-_PER = {
-    "ph": (1, "pH, per unit"),
-    "temperature": (1, "temperature, per °C"),
-    "oxygen": (1, "oxygen, per mg/l"),
-    "salinity": (1, "salinity, per ppt"),
+_PER = {name: (1, f"{c.label}, per {c.unit or 'unit'}") for name, c in CONDITIONS.items()} | {
     "light": (100, "light, per 100 lux"),
-    "hours": (1, "incubation hours, per h"),
     "density": (1, "cysts, per g/l"),
     AGE: (30, "days since opening, per 30"),
 }
+"""Condition -> how many of its units an effect is shown for, and how that is written."""
 
 
 def effects_table(finding) -> pd.DataFrame:
@@ -130,7 +127,7 @@ def differences_table(finding) -> pd.DataFrame:
         "expected_loss_pct",
     ]
     rows = pd.DataFrame(finding.details["differences"], columns=[*columns, "reference", "cause"])
-    names = {"ph": "pH", "density": "cysts per litre", "hours": "incubation hours"}
+    names = {name: c.label for name, c in CONDITIONS.items()}
     rows = rows.drop_duplicates("quantity").reset_index(drop=True)
     rows = rows.assign(
         quantity=rows["quantity"].replace(names), unusual=rows["unusual"].where(rows["reference"] == USUAL)

@@ -7,6 +7,7 @@ from dataclasses import asdict
 
 import numpy as np
 
+from qckit.quantities import CONDITIONS
 from qckit.verdicts.finding import Evidence
 from qckit.verdicts.lots.expected import expected_words
 from qckit.verdicts.poor_hatch.causes import cause
@@ -281,7 +282,7 @@ def _cause_row(case, code, weight):
 
 
 def _quantity(name):
-    return {"ph": "pH", "hours": "the hours", "density": "the cysts per litre"}.get(name, name)
+    return {"hours": "the hours", "density": "the cysts per litre"}.get(name) or CONDITIONS[name].label
 
 
 _COUNT_SIGNS = {

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 
 from qckit.hatch import binomial_interval
+from qckit.quantities import CONDITIONS
 from qckit.verdicts.finding import Figure, Finding
 from qckit.verdicts.poor_hatch.causes import CAUSES, cause
 from qckit.verdicts.poor_hatch.checks import check_words, weigh_answer
@@ -349,7 +350,7 @@ def _would_change(case, plans, then, check_texts):
     read = set(case.differences["quantity"])
     unread = [c.reading.quantity for c in CAUSES if c.reading is not None and c.reading.quantity not in read]
     if unread:
-        names = [{"ph": "pH", "density": "cysts per litre"}.get(q, q) for q in dict.fromkeys(unread)]
+        names = [CONDITIONS[q].label for q in dict.fromkeys(unread)]
         lines.append(f"Not measured in this hatch: {joined(names)}. A reading would rule its cause in or out.")
     if case.looks[0].df < 2:
         lines.append("Only one or two subsamples were counted; six per cone halve the interval.")

@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 
 from qckit.hatch.water.readings import water_values
+from qckit.quantities import CONDITIONS
 from qckit.verdicts.poor_hatch.causes import CAUSES, cause
 from qckit.verdicts.poor_hatch.conditions.exposure import course_of, expected_loss, out_of_range
 from qckit.verdicts.poor_hatch.conditions.reference import USUAL, far_words, reference_of
@@ -35,16 +36,6 @@ DIFFERENCE_COLUMNS = (
     "sentence",
 )
 
-_UNIT = {
-    "temperature": "°C",
-    "salinity": "ppt",
-    "ph": "",
-    "oxygen": "mg/l",
-    "light": "lux",
-    "hours": "h",
-    "density": "g/l",
-}
-QUANTITY_NAMES = {"ph": "pH", "hours": "incubation hours", "density": "cysts per litre"}
 _SD_FLOOR = {
     "temperature": 0.5,
     "salinity": 1.0,
@@ -55,7 +46,6 @@ _SD_FLOOR = {
     "density": 0.15,
 }
 _FAR = 4.0  # standard deviations beyond which a value counts whatever the literature says (ours)
-_DECIMALS = {"ph": 2, "light": 0}
 
 
 def worst_values(hatches: pd.DataFrame, readings: pd.DataFrame, hours: pd.Series | None = None) -> pd.DataFrame:
@@ -149,7 +139,7 @@ def find_differences(
                 ref.value,
                 ref.sd,
                 ref.words,
-                _UNIT[c.quantity],
+                CONDITIONS[c.quantity].unit,
                 int(of_hatch.loc[c.quantity, "n"]),
                 outside,
                 read,
@@ -216,9 +206,9 @@ def _with_site_effects(code, c, published, value, usual, effects, share):
 
 def _sentence(c, v, ref, losses, course):
     """One line about one difference."""
-    name = QUANTITY_NAMES.get(c.quantity, c.quantity)
-    digits = _DECIMALS.get(c.quantity, 1)
-    unit = f" {_UNIT[c.quantity]}" if _UNIT[c.quantity] else ""
+    condition = CONDITIONS[c.quantity]
+    name, digits = condition.label, condition.decimals
+    unit = f" {condition.unit}" if condition.unit else ""
     end = "" if c.quantity in ("hours", "density") else "lowest " if c.side == "low" else "highest "
     unusual = ref.unusual
     text = f"{name}: {end}{v:.{digits}f}{unit} ({ref.words} {ref.value:.{digits}f}"

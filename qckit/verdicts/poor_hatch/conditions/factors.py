@@ -6,7 +6,7 @@ import math
 
 import pandas as pd
 
-from qckit.verdicts.poor_hatch.conditions.differences import QUANTITY_NAMES
+from qckit.quantities import CONDITIONS
 from qckit.verdicts.poor_hatch.conditions.reference import USUAL, chance_words
 
 __all__ = ["FACTOR_COLUMNS", "amount", "rank_factors"]
@@ -51,7 +51,7 @@ def rank_factors(differences: pd.DataFrame, context: pd.DataFrame, *, usual_pct:
         is_usual = r.reference == USUAL
         rows.append(
             (
-                QUANTITY_NAMES.get(r.quantity, r.quantity),
+                CONDITIONS[r.quantity].label,
                 _with_unit(r.value, r.unit),
                 f"{'' if is_usual else r.reference + ' '}{_with_unit(r.usual, r.unit)}",
                 r.unusual if is_usual else math.nan,

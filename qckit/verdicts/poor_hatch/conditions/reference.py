@@ -6,6 +6,7 @@ from typing import NamedTuple
 
 import numpy as np
 
+from qckit.hatch.water.readings import standard_of
 from qckit.robust import robust_sd
 from qckit.words import plural
 
@@ -16,7 +17,6 @@ USUAL = "usual"
 
 _LEAST = 3  # hatches that make a usual value and a spread
 _STANDARD = {"temperature": "temperature_c", "salinity": "salinity_ppt", "hours": "reading_h"}
-_END = {"ph": "min_ph", "oxygen": "min_oxygen_mg_l", "light": "min_light_lux"}
 
 
 def usually(n_hatches: int, word: str = "usually") -> str:
@@ -83,7 +83,9 @@ def reference_of(c, value: float, others, *, floor: float, conditions=None, max_
         return Reference(standard, sd, "this site's standard", standard, (value - standard) / sd)
     good = c.table[-1][0] if c.side == "low" else c.table[0][0]
     off = min(value - good, 0.0) if c.side == "low" else max(value - good, 0.0)
-    site_standard = max_g_per_l if c.quantity == "density" else getattr(conditions, _END.get(c.quantity, ""), None)
+    site_standard = max_g_per_l
+    if c.quantity != "density":
+        site_standard = None if conditions is None else standard_of(c.quantity, conditions).low
     if site_standard is not None:
         return Reference(site_standard, sd, f"this site's {'least' if c.side == 'low' else 'most'}", good, off / sd)
     return Reference(good, sd, f"literature's range {'from' if c.side == 'low' else 'up to'}", good, off / sd)

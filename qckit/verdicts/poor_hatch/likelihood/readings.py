@@ -14,13 +14,13 @@ import numpy as np
 import pandas as pd
 
 from qckit.hatch.water.readings import water_values
-from qckit.quantities import QUANTITIES, WATER
+from qckit.quantities import CONDITIONS, QUANTITIES, WATER
 from qckit.robust import robust_sd
 from qckit.verdicts.poor_hatch.causes import Cause
 
 __all__ = ["Record", "Remeasured", "log_ratio", "records_of", "remeasured_ratio", "usual_readings"]
 
-_READ = (*WATER, "hours", "density")
+_READ = tuple(CONDITIONS)
 # least spread of a site's ordinary hatches, and that of a meter gone wrong (ours), on the quantity's working scale
 _FLOOR = {"temperature": 0.4, "salinity": 0.8, "ph": 0.06, "oxygen": 0.3, "light": 0.08, "hours": 0.5, "density": 0.04}
 _WRONG = {"temperature": 3.0, "salinity": 8.0, "ph": 0.5, "oxygen": 1.6, "light": 0.5, "hours": 8.0, "density": 0.5}
