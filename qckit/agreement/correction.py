@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from qckit.agreement.rates import _PRIOR, OUTCOMES, CountRates
+from qckit.agreement.rates import OUTCOMES, CountRates
 from qckit.errors import InputError
 from qckit.stages import STAGE_COLUMNS, STAGES
 from qckit.words import plural
@@ -14,6 +14,7 @@ from qckit.words import plural
 __all__ = ["CorrectedCounts", "correct_counts"]
 
 _N_DRAWS = 4000
+_PRIOR = 0.5  # Jeffreys: half an object per cell, so that no rate is ever taken as exactly 0 or 1
 _LEAST_DETERMINANT = 1e-6  # few photos: some draws find a stage never, and say nothing of how many there are
 
 

@@ -19,7 +19,6 @@ __all__ = ["CountRates", "rates_from_counts", "rates_from_matches"]
 
 OUTCOMES = (*STAGES, "missed")
 _BY_OBJECT = "matched objects"
-_PRIOR = 0.5  # Jeffreys: half an object per cell, so that no rate is ever taken as exactly 0 or 1
 
 
 @dataclass(frozen=True)

@@ -267,9 +267,9 @@ def note_list() -> Listing:
     >>> guide.note_list().columns.tolist()
     ['the database says', 'that means', 'what to do']
     """
-    from qckit.log.engine import _FAULTS
+    from qckit.log.engine import DATABASE_FAULTS
 
-    rows = [(", ".join(words[:2]), what, remedy) for words, what, remedy in _FAULTS]
+    rows = [(", ".join(words[:2]), what, remedy) for words, what, remedy in DATABASE_FAULTS]
     return Listing(rows, columns=["the database says", "that means", "what to do"])
 
 

@@ -248,8 +248,7 @@ def write_rows(connection, table: str, columns: list[str], lists: list[list]) ->
                 copy.write_row(row)
 
 
-_FAULTS = (
-    # what the database says, what it means, what to do
+DATABASE_FAULTS = (
     (
         ("database or disk is full", "no space left", "could not extend file"),
         "the disk is full",
@@ -305,6 +304,7 @@ _FAULTS = (
         "Write a correction with  qckit log correct  instead.",
     ),
 )
+"""What the database says, in any of these words; what it means; what to do."""
 
 
 def plain_fault(fault: Exception, engine: sa.Engine) -> InputError:
@@ -316,7 +316,7 @@ def plain_fault(fault: Exception, engine: sa.Engine) -> InputError:
     folded = message.casefold()
     if ("disk i/o error" in folded or "readonly" in folded) and engine.dialect.name == "sqlite" and _is_full(where):
         message = f"no space left: {message}"  # SQLite cannot make its passing files, and calls that a failing disk
-    for words, what, remedy in _FAULTS:
+    for words, what, remedy in DATABASE_FAULTS:
         if any(word in message.casefold() for word in words):
             return InputError(f"{where}: {what} ({message}). {remedy}")
     return InputError(f"{where}: the log could not do this ({message}). Run  qckit log check  and see what it says.")

@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-import io
 import math
 import secrets
 import sqlite3
 from pathlib import Path
 
 import anywidget
-import numpy as np
 import traitlets
 from sqlalchemy.exc import DBAPIError
 
@@ -17,6 +15,7 @@ from qckit.errors import InputError, QcError, need_text, one_line
 from qckit.object_rows import FOUND
 from qckit.review.browser_store import page_code, site_key
 from qckit.review.edits import apply_edit
+from qckit.review.sent_pictures import jpeg_of, shrunk
 from qckit.review.session import ReviewSession
 from qckit.review.settled import order_to_review
 from qckit.stages import hatched_pct
@@ -25,7 +24,6 @@ __all__ = ["ReviewDesk", "open_review"]
 
 _HERE = Path(__file__).parent
 _PAGE_CODE = ("desk_marks.js", "desk_queue.js", "desk_view.js", "desk.js")  # joined in this order into one module
-_MOST_PX = 1_600_000  # of the picture that is sent first; details come as tiles
 _TILE_PX = 1600
 
 
@@ -87,12 +85,12 @@ class ReviewDesk(anywidget.AnyWidget):
         """Show another photo."""
         self.session = ReviewSession(self._log, photo)
         self._pixels = _pixels(self.session)
-        small, scale = _reduced(self._pixels)
+        small, scale = shrunk(self._pixels)
         with self.hold_sync():
             self.photo = photo
             self.height_px, self.width_px = (int(self.session.info[k]) for k in ("height_px", "width_px"))
             self.base_scale = scale * self._pixels.shape[1] / max(self.width_px, 1)
-            self.image = _jpeg(small)
+            self.image = jpeg_of(small)
             self._refresh()
         self._update_still()
 
@@ -216,8 +214,8 @@ class ReviewDesk(anywidget.AnyWidget):
         x1, y1 = min(n, math.ceil(corners[2] * ratio)), min(m, math.ceil(corners[3] * ratio))
         if x1 <= x0 or y1 <= y0:
             return
-        part, _ = _reduced(self._pixels[y0:y1, x0:x1], most=_TILE_PX**2)
-        self.send({"tile": [x0 / ratio, y0 / ratio, x1 / ratio, y1 / ratio]}, buffers=[_jpeg(part, 90)])
+        part, _ = shrunk(self._pixels[y0:y1, x0:x1], most=_TILE_PX**2)
+        self.send({"tile": [x0 / ratio, y0 / ratio, x1 / ratio, y1 / ratio]}, buffers=[jpeg_of(part, 90)])
 
 
 def _is_fault_of_the_log(error: Exception) -> bool:
@@ -238,26 +236,6 @@ def _pixels(session):
     from qckit.photo import read_photo
 
     return read_photo(session.path(), um_per_px=session.um_per_px).pixels
-
-
-def _reduced(pixels, most=_MOST_PX):
-    """Shrink pixels to at most ``most``, and say by how much."""
-    from PIL import Image
-
-    m, n = pixels.shape[:2]
-    scale = min(1.0, math.sqrt(most / (m * n)))
-    if scale == 1.0:
-        return pixels, 1.0
-    size = (max(1, round(n * scale)), max(1, round(m * scale)))
-    return np.asarray(Image.fromarray(pixels).resize(size, Image.Resampling.BILINEAR)), size[0] / n
-
-
-def _jpeg(pixels, quality=85) -> bytes:
-    from PIL import Image
-
-    buffer = io.BytesIO()
-    Image.fromarray(np.ascontiguousarray(pixels)).convert("RGB").save(buffer, "JPEG", quality=quality)
-    return buffer.getvalue()
 
 
 def _mark(o, um_per_px):

@@ -9,7 +9,7 @@ import traitlets
 
 from qckit.errors import InputError
 from qckit.review.camera import MeasuredScale, measure_scale
-from qckit.review.desk import _jpeg, _reduced
+from qckit.review.sent_pictures import jpeg_of, shrunk
 
 __all__ = ["PointPicker", "pick_points"]
 
@@ -34,8 +34,8 @@ class PointPicker(anywidget.AnyWidget):
         from qckit.photo import read_photo
 
         read = read_photo(photo)
-        small, _ = _reduced(read.pixels)
-        super().__init__(image=_jpeg(small), width_px=read.width_px, height_px=read.height_px, **kwargs)
+        small, _ = shrunk(read.pixels)
+        super().__init__(image=jpeg_of(small), width_px=read.width_px, height_px=read.height_px, **kwargs)
         self._path = photo
 
     def measure(self, distance_um: float, *, u_distance_um: float = 0.0) -> MeasuredScale:

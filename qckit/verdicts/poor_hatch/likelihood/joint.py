@@ -150,7 +150,7 @@ class _Parts:
         light = self._lit if "gradient" in codes else self._unlit
         return whole + (either(self._unlit, self._lit) if "uneven" in codes else light)
 
-    def _usual_figures(self, moved):
+    def usual_figures(self, moved):
         """Figures of a usual hatch, shape (n, 4), where the lot stands ``moved`` from what was to be expected of it."""
         return self.centre + (1 - self.weight) * moved
 
@@ -188,13 +188,13 @@ class _Parts:
     def of_draws(self, d: Draws, codes: tuple):
         """Log likelihood of all looks at the hatch, and of its siblings, for every draw, shape (n,)."""
         of_lot = bool(codes) and cause(codes[0]).of_lot
-        usual = self._usual_figures(self._moved(d) if of_lot else np.zeros((d.n, 4)))
+        usual = self.usual_figures(self._moved(d) if of_lot else np.zeros((d.n, 4)))
         acting = plain_draws(d.n) if of_lot else d
-        figures = self._expected([(acting, () if of_lot else codes)], usual)
-        logs = self._fit(figures, usual)
+        figures = self.expected([(acting, () if of_lot else codes)], usual)
+        logs = self.fit(figures, usual)
         return logs + self._siblings([] if of_lot else [(codes, d)], d.n)
 
-    def _expected(self, acting, usual):
+    def expected(self, acting, usual):
         """Figures of every look, shape (n, 4 looks), when causes act one after another on the usual hatch."""
         found = []
         base = _mix(usual)
@@ -209,7 +209,7 @@ class _Parts:
             found.append(_counted(last, mix, look, usual))
         return np.concatenate(found, axis=1)
 
-    def _fit(self, figures, usual):
+    def fit(self, figures, usual):
         looks = self.given.looks
         observed = np.concatenate([look.figures for look in looks])
         cov = np.kron(np.ones((len(looks), len(looks))), self.shared)
@@ -238,9 +238,9 @@ class _Parts:
         rest = 0.0
         if len(self.given.looks) > 1:  # the other looks are taken as they are under no cause, given the first
             plain = plain_draws()
-            usual = self._usual_figures(np.zeros((plain.n, 4)))
-            figures = self._expected([(plain, ())], usual)
-            both = _mean(self._fit(figures, usual))
+            usual = self.usual_figures(np.zeros((plain.n, 4)))
+            figures = self.expected([(plain, ())], usual)
+            both = _mean(self.fit(figures, usual))
             alone = _mean(log_t(look.figures - figures[:, :4], self.shared + look.covariance, _HATCH_DF))
             rest = max(both - alone, -6.0)
         return float(log_t(away[None], wide, _HATCH_DF)[0]) + rest
@@ -302,9 +302,9 @@ class _Parts:
             logs = logs + self._lot_fit(moved)
         else:
             logs = logs + (lot_a if a.of_lot else lot_b[singles[b.code][0].order])
-        usual = self._usual_figures(moved)
-        figures = self._expected(acting or [(plain_draws(da.n), ())], usual)
-        logs = logs + self._fit(figures, usual) + self._siblings([(c, d) for d, c in acting], da.n)
+        usual = self.usual_figures(moved)
+        figures = self.expected(acting or [(plain_draws(da.n), ())], usual)
+        logs = logs + self.fit(figures, usual) + self._siblings([(c, d) for d, c in acting], da.n)
         return _mean(logs)
 
 
@@ -368,7 +368,7 @@ def trace_fits(given: Given) -> dict[str, float]:
             found[c.trace.words] = _mean(parts.of_draws(draws_of(c), (c.code,)))
         elif c.of_lot and c.trace.words not in found:
             d = draws_of(c)
-            usual = parts._usual_figures(np.zeros((d.n, 4)))
-            found[c.trace.words] = _mean(parts._fit(parts._expected([(d, (c.code,))], usual), usual))
+            usual = parts.usual_figures(np.zeros((d.n, 4)))
+            found[c.trace.words] = _mean(parts.fit(parts.expected([(d, (c.code,))], usual), usual))
     found["none of these"] = parts.other()
     return found
