@@ -7,6 +7,7 @@ print and without colour vision. The colours are from Okabe and Ito (2008), Colo
 from __future__ import annotations
 
 from contextlib import contextmanager
+from html import escape
 
 from qckit.stages import STAGE_RECORDS
 
@@ -18,6 +19,7 @@ __all__ = [
     "band",
     "end_labels",
     "interval",
+    "labelled_svg",
     "letters",
     "points",
     "reference_line",
@@ -227,3 +229,15 @@ def end_labels(labels, *, ax, fontsize=7.5):
             annotation_clip=False,
         )
     return ax
+
+
+def labelled_svg(svg: str, words: str) -> str:
+    """Make an SVG file's text an element of a page: without its XML head, and with ``words`` for who cannot see it.
+
+    Examples
+    --------
+    >>> draw.labelled_svg('<?xml version="1.0"?><svg width="9"></svg>', "a dot")
+    '<svg role="img" aria-label="a dot" width="9"></svg>'
+    """
+    label = f'<svg role="img" aria-label="{escape(words, quote=True)}" '
+    return svg[svg.index("<svg") :].replace("<svg ", label, 1)

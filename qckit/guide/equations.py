@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 from html import escape
 
+from qckit import draw
 from qckit.reports.blocks import Html
 
 __all__ = ["equation"]
@@ -36,8 +37,7 @@ def equation(formula: str, *, words: str, source: str = "") -> Html:
     buffer = io.StringIO()
     with _plain():
         math_to_image(f"${formula}$", buffer, format="svg", color="#1d2327", dpi=130)
-    svg = buffer.getvalue()
-    svg = svg[svg.index("<svg") :].replace("<svg ", f'<svg role="img" aria-label="{escape(words, quote=True)}" ', 1)
+    svg = draw.labelled_svg(buffer.getvalue(), words)
     below = f'<figcaption class="qc-small">{escape(source)}</figcaption>' if source else ""
     return Html(f'<figure class="qc qc-equation">{svg}{below}</figure>', words)
 

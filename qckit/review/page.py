@@ -111,9 +111,9 @@ def _charts(c) -> str:
 def _figure(ax, words) -> str:
     import matplotlib.pyplot as plt
 
+    from qckit import draw
+
     buffer = io.StringIO()
     ax.figure.savefig(buffer, format="svg", metadata={"Date": None})
     plt.close(ax.figure)
-    svg = buffer.getvalue()
-    svg = svg[svg.index("<svg") :].replace("<svg ", f'<svg role="img" aria-label="{escape(words, quote=True)}" ', 1)
-    return f"<figure>{svg}</figure>"
+    return f"<figure>{draw.labelled_svg(buffer.getvalue(), words)}</figure>"
