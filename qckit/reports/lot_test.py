@@ -155,9 +155,10 @@ def lot_certificate(tables, lot):
     agreement.CertificateUse
     """
     from qckit.agreement import latest_certificate
+    from qckit.hatch.lots.standard_tests import TEST_PURPOSES
 
     hatches, samples = tables.hatches, tables.samples
-    tests = hatches[hatches["purpose"].isin(["standard test", "reference"]) & (hatches["lot"] == lot)]
+    tests = hatches[hatches["purpose"].isin(TEST_PURPOSES) & (hatches["lot"] == lot)]
     last = tests["started"]
     names = samples.loc[samples["hatch"].isin(set(tests["hatch"])) & (samples["counted_by"] == "photo"), "sample"]
     photos = tables.photos[tables.photos["sample"].isin(set(names))]

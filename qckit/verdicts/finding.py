@@ -5,12 +5,13 @@ A finding is plain (text, numbers, lists, dicts), so that it goes to ``findings.
 
 from __future__ import annotations
 
+import datetime as dt
 import math
 from dataclasses import asdict, dataclass, field
 
 from qckit.showing import InWords
 
-__all__ = ["SCHEMA_VERSION", "Evidence", "Figure", "Finding"]
+__all__ = ["SCHEMA_VERSION", "Evidence", "Figure", "Finding", "json_data"]
 
 SCHEMA_VERSION = "qckit-finding-1"
 
@@ -113,7 +114,7 @@ class Finding(InWords):
 
     def to_dict(self) -> dict:
         """Return the finding as JSON-able data; NaN and infinities become None."""
-        return {"schema": SCHEMA_VERSION, **_plain(asdict(self))}
+        return {"schema": SCHEMA_VERSION, **json_data(asdict(self))}
 
 
 def _span(figure) -> str:
@@ -124,12 +125,20 @@ def _span(figure) -> str:
     return " to ".join(number(v, figure.decimals) for v in (figure.low, figure.high))
 
 
-def _plain(value):
-    """Turn numpy scalars and non-finite numbers into what JSON can hold."""
+def json_data(value):
+    """Turn a value into what JSON can hold: numpy scalars plain, moments in ISO form, None for NaN and infinities.
+
+    Parameters
+    ----------
+    value : dict, list, tuple or one value
+        Dictionaries and sequences are gone through; whatever JSON cannot hold besides is left as it is.
+    """
     if isinstance(value, dict):
-        return {str(k): _plain(v) for k, v in value.items()}
+        return {str(k): json_data(v) for k, v in value.items()}
     if isinstance(value, (list, tuple)):
-        return [_plain(v) for v in value]
+        return [json_data(v) for v in value]
+    if isinstance(value, (dt.datetime, dt.date, dt.time)):
+        return value.isoformat()
     if hasattr(value, "item") and not isinstance(value, (str, bytes)):
         value = value.item()
     if isinstance(value, float) and not math.isfinite(value):

@@ -22,6 +22,7 @@ from qckit.day.page.study import Day
 from qckit.day.words import answer
 from qckit.errors import InputError, unknown_name
 from qckit.hatch.dose.supply import HatchState
+from qckit.hatch.lots.standard_tests import TEST_PURPOSES
 from qckit.log.typed import site_time
 from qckit.protocol import clock_time
 from qckit.site import load_site
@@ -154,7 +155,7 @@ class Bench:
 
     def _tests(self):
         hatches = self.site.tables.hatches
-        return hatches[hatches["purpose"].isin(["standard test", "reference"])]
+        return hatches[hatches["purpose"].isin(TEST_PURPOSES)]
 
     def _first(self, *groups) -> list[HatchState]:
         order = self.settings.protocol.cone_names

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import dataclasses
 import datetime as dt
-import math
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import partial
@@ -17,6 +16,7 @@ from qckit.hatch import cone_metrics, recovery_of
 from qckit.hatch.dose.supply import FeedDue, HatchState, PerGram, feeds_due, hatch_states, lot_planner
 from qckit.log.typed import site_time
 from qckit.tables import to_utc
+from qckit.verdicts.finding import json_data
 from qckit.verdicts.lots.usual import counted_hatches
 
 if TYPE_CHECKING:
@@ -65,7 +65,7 @@ class Day:
 
     def to_dict(self) -> dict:
         """Return the page as JSON-able data; NaN becomes None, times ISO text."""
-        return _plain(dataclasses.asdict(self))
+        return json_data(dataclasses.asdict(self))
 
     def _repr_html_(self) -> str:
         from qckit.day.page.html import day_fragment
@@ -162,16 +162,3 @@ def _counted_today(tables: SiteTables, now: dt.datetime) -> list[str]:
     today = set(samples.loc[local.dt.date == now.date(), "hatch"])
     mine = tables.hatches[tables.hatches["hatch"].isin(today)]
     return mine.sort_values(["cone", "started"])["hatch"].tolist()
-
-
-def _plain(value):
-    """Turn dates and non-finite numbers into what JSON can hold."""
-    if isinstance(value, dict):
-        return {str(k): _plain(v) for k, v in value.items()}
-    if isinstance(value, (list, tuple)):
-        return [_plain(v) for v in value]
-    if isinstance(value, (dt.datetime, dt.date, dt.time)):
-        return value.isoformat()
-    if isinstance(value, float) and not math.isfinite(value):
-        return None
-    return value

@@ -6,7 +6,10 @@ import pandas as pd
 
 from qckit.tables import to_utc
 
-__all__ = ["SAME_TEST_DAYS", "latest_test", "near_test", "test_groups"]
+__all__ = ["SAME_TEST_DAYS", "TEST_PURPOSES", "latest_test", "near_test", "test_groups"]
+
+TEST_PURPOSES = ("standard test", "reference")
+"""Purposes of the hatches of a standard test: those of the lot under test, and those of the lot run beside it."""
 
 SAME_TEST_DAYS = 3
 """Cones of one lot started within this many days belong to one test. [d]"""
@@ -76,7 +79,7 @@ def test_groups(cones):
     >>> [len(test) for test in hatch.test_groups(cones[cones["lot"] == "K-121"])]
     [3, 3, 3]
     """
-    mine = cones[cones["purpose"].isin(["standard test", "reference"])].sort_values("started", kind="stable")
+    mine = cones[cones["purpose"].isin(TEST_PURPOSES)].sort_values("started", kind="stable")
     groups, rest = [], mine
     while len(rest):
         day = to_utc(rest["started"])

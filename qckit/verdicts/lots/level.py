@@ -8,6 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+from qckit.verdicts.lots.usual import full_cysts_counted
+
 __all__ = ["Level", "against_limits", "judge_level"]
 
 _PRIOR_SD = {"hatch_pct": 0.30, "hatching_efficiency_per_g": 0.10}
@@ -59,7 +61,7 @@ def judge_level(counts: pd.DataFrame, row, usual, name: str, *, standing=None) -
     y = y[np.isfinite(y)]
     value = float(row[name])
     x = float(to(np.array([value]))[0])
-    full = row["nauplii"] + row["umbrella"] + row["unhatched"]
+    full = full_cysts_counted(row)
     counting_sd = math.sqrt(_sampling(row, name, full, usual.mixing_cv))
     low, high = (float(v) for v in back(np.array([x - 1.96 * counting_sd, x + 1.96 * counting_sd])))
     if len(y) < 1 or not math.isfinite(x):
@@ -119,7 +121,7 @@ def against_limits(limits, row, lot: str) -> dict:
     if found is None:
         return {}
     frozen, stored = found
-    total = int(row["nauplii"] + row["umbrella"] + row["unhatched"])
+    total = int(full_cysts_counted(row))
     point = {"label": [row["hatch"]], "at": [row["started"]], "group": [lot]}
     point |= (
         {"count": [int(row["nauplii"])], "size": [total]}

@@ -15,7 +15,15 @@ import pandas as pd
 from qckit.robust import SD_PER_MAD
 from qckit.words import plural
 
-__all__ = ["FEATURES", "Usual", "counted_hatches", "describe_hatch", "usual_of_hatch", "usual_of_lot"]
+__all__ = [
+    "FEATURES",
+    "Usual",
+    "counted_hatches",
+    "describe_hatch",
+    "full_cysts_counted",
+    "usual_of_hatch",
+    "usual_of_lot",
+]
 
 FEATURES = ("opened", "released", "witness", "amount")
 
@@ -93,6 +101,11 @@ def counted_hatches(
     return cones.sort_values(
         ["started", "hatch"], key=lambda c: to_utc(c) if c.name == "started" else c, ignore_index=True
     )
+
+
+def full_cysts_counted(counts):
+    """Cysts with an embryo that were counted, hatched or not, of a row or of many (:func:`counted_hatches`)."""
+    return counts["nauplii"] + counts["umbrella"] + counts["unhatched"]
 
 
 def _strays(sub):
@@ -307,13 +320,13 @@ def _within_reach(figures, sampling):
 
 def _mixing_cv(rows):
     """Density's coefficient of variation between subsamples, from the hatches' own chi-square."""
-    per_sample = (rows["nauplii"] + rows["umbrella"] + rows["unhatched"]).sum() / rows["n_subsamples"].sum()
+    per_sample = full_cysts_counted(rows).sum() / rows["n_subsamples"].sum()
     return _extra_cv(rows, "chi2", per_sample, _PRIOR_MIXING_CV)
 
 
 def _light_cv(rows):
     """Coefficient of variation of the nauplii alone between subsamples, from the spread of their share."""
-    full = (rows["nauplii"] + rows["umbrella"] + rows["unhatched"]).sum()
+    full = full_cysts_counted(rows).sum()
     share = rows["nauplii"].sum() / max(full, 1.0)
     return _extra_cv(rows, "share_chi2", full / rows["n_subsamples"].sum() * share * (1 - share), _PRIOR_LIGHT_CV)
 

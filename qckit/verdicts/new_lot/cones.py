@@ -8,7 +8,7 @@ import pandas as pd
 
 from qckit.errors import unknown_name
 from qckit.hatch.intervals.site_spread import site_spread
-from qckit.hatch.lots.standard_tests import latest_test, near_test
+from qckit.hatch.lots.standard_tests import TEST_PURPOSES, latest_test, near_test
 from qckit.hatch.summary import summarise_cones
 from qckit.hatch.water.conditions import check_conditions
 from qckit.hatch.water.readings import hatches_off_standard
@@ -127,7 +127,7 @@ def _beside(every, reference, cones):
     """The reference lot's cones: those beside the test, else its latest test."""
     if reference is None:
         return every.iloc[:0]
-    tests = every[(every["lot"] == reference) & every["purpose"].isin(["reference", "standard test"])]
+    tests = every[(every["lot"] == reference) & every["purpose"].isin(TEST_PURPOSES)]
     near = near_test(tests, cones)
     return near if len(near) else _latest_test(every, reference)[0]
 

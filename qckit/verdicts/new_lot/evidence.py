@@ -17,6 +17,7 @@ from qckit.hatch.dose.records import dose_records
 from qckit.hatch.harvest.losses import HarvestLosses, harvest_losses
 from qckit.hatch.harvest.recovery import Recovery, recovery_of
 from qckit.hatch.lots.ageing import ageing_trend
+from qckit.hatch.lots.standard_tests import TEST_PURPOSES
 from qckit.hatch.metrics import cone_metrics, require_lot, sample_metrics
 from qckit.hatch.notes import gaps
 from qckit.hatch.photo_counts import corrected_tables
@@ -267,8 +268,8 @@ def _output_budget(used, row, settings):
 
 
 def _ageing(every, lot, settings):
-    tests = every[(every["lot"] == lot) & every["purpose"].isin(["standard test", "reference"])]
+    tests = every[(every["lot"] == lot) & every["purpose"].isin(TEST_PURPOSES)]
     if tests["started"].astype(str).str[:10].nunique() < 3:  # too few tests: the daily hatches tell of age too
-        tests = every[(every["lot"] == lot) & every["purpose"].isin(["production", "standard test", "reference"])]
+        tests = every[(every["lot"] == lot) & every["purpose"].isin(["production", *TEST_PURPOSES])]
     limits = settings.limits
     return ageing_trend(tests, minimum=limits.min_hatch_pct, confidence=limits.confidence)

@@ -14,7 +14,7 @@ import pandas as pd
 
 from qckit.hatch.subsamples import drawing_numbers
 from qckit.robust import SD_PER_MAD
-from qckit.verdicts.lots.usual import describe_hatch
+from qckit.verdicts.lots.usual import describe_hatch, full_cysts_counted
 from qckit.words import capital, signed
 
 __all__ = ["LATER_H", "Look", "later_sentence", "looks_at", "other_counts_sentences", "with_known_gaps"]
@@ -60,7 +60,7 @@ class Look:
     @property
     def full(self) -> float:
         """Full cysts counted."""
-        return self.counts["nauplii"] + self.counts["umbrella"] + self.counts["unhatched"]
+        return full_cysts_counted(self.counts)
 
 
 def looks_at(sub: pd.DataFrame, row, *, mixing_cv: float, kind: str = "photo") -> list[Look]:

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from qckit.site_tables import SiteTables
 from qckit.verdicts.finding import Finding
+from qckit.verdicts.lots.usual import full_cysts_counted
 from qckit.verdicts.poor_hatch import words
 from qckit.verdicts.poor_hatch.causes import cause
 from qckit.verdicts.poor_hatch.checks import choose_checks, speaks_against
@@ -99,7 +100,7 @@ def first_suspicion(tables: SiteTables, *, hatch: str, objects=None, counts=None
 def decide(case: Case) -> tuple[str, tuple[str, ...]]:
     """Return the verdict's code and the cause or causes it names, the likeliest first."""
     w, ranked = case.weights, case.weights.ranked()
-    counted = case.row["nauplii"] + case.row["umbrella"] + case.row["unhatched"]
+    counted = full_cysts_counted(case.row)
     if not case.usual.n_hatches or counted < _LEAST_COUNTED:
         return "not-enough-evidence", ()
     if w.chance >= _NOTHING:

@@ -7,6 +7,7 @@ import math
 from qckit.hatch import binomial_interval
 from qckit.quantities import CONDITIONS
 from qckit.verdicts.finding import Figure, Finding
+from qckit.verdicts.lots.usual import full_cysts_counted
 from qckit.verdicts.poor_hatch.causes import CAUSES, cause
 from qckit.verdicts.poor_hatch.checks import check_words, weigh_answer
 from qckit.verdicts.poor_hatch.conditions.reference import usually
@@ -148,7 +149,7 @@ def _gave(case, verdict):
 
 def _figures(case):
     pct, per_g = case.levels
-    umbrella = case.row["umbrella"], _full(case)
+    umbrella = case.row["umbrella"], full_cysts_counted(case.row)
     word = usually(case.usual.n_hatches, "usual")
     usual = f"{word} {pct.usual:.0f} %" if math.isfinite(pct.usual) else "no earlier hatch of this lot"
     usual_g = f"{word} {figures(per_g.usual, 2)}" if math.isfinite(per_g.usual) else ""
@@ -247,7 +248,7 @@ def _all_steps(case, verdict, named, check_texts):
         ("feed" if is_fed else "harvest", f"{'Next feed' if is_fed else 'Harvest'}{by_count}: {case.feed['sentence']}")
     ]
     if _is_rich(case) and not case.feed["past_since"]:
-        rest = 100 * (case.row["unhatched"] + case.row["umbrella"]) / max(_full(case), 1.0)
+        rest = 100 * (case.row["unhatched"] + case.row["umbrella"]) / max(full_cysts_counted(case.row), 1.0)
         feed.append(
             (
                 "separate",
@@ -332,14 +333,9 @@ def _stays(case, item) -> bool:
     return before in item.speaks_for and before == after.ranked()[0][0] and bool(after.stated(before) > after.chance)
 
 
-def _full(case):
-    """Cysts with an embryo that were counted, hatched or not."""
-    return case.row["nauplii"] + case.row["umbrella"] + case.row["unhatched"]
-
-
 def _is_rich(case):
     """Tell whether a harvest holds more than a quarter of umbrellas and unhatched cysts (ours)."""
-    return case.row["unhatched"] + case.row["umbrella"] > 0.25 * _full(case)
+    return case.row["unhatched"] + case.row["umbrella"] > 0.25 * full_cysts_counted(case.row)
 
 
 def _would_change(case, plans, then, check_texts):

@@ -5,6 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
+from qckit.verdicts.lots.usual import full_cysts_counted
+
 __all__ = ["AGE", "EFFECT_COLUMNS", "drawn", "site_effects"]
 
 EFFECT_COLUMNS = (
@@ -78,7 +80,7 @@ def site_effects(counts: pd.DataFrame, worst: pd.DataFrame, *, leave_out=(), lot
         design[quantity] = table[quantity].fillna(table[quantity].mean()) - table[quantity].mean()
     if len(table) < design.shape[1] + 5:
         return pd.DataFrame(columns=list(EFFECT_COLUMNS))
-    total = table["nauplii"] + table["umbrella"] + table["unhatched"]
+    total = full_cysts_counted(table)
     fit = fit_quasi_binomial(table["nauplii"], total, design)
     dispersion = fit["dispersion"]
     # counts cannot vary less than binomially: a dispersion below 1 is luck
