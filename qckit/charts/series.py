@@ -141,7 +141,9 @@ SERIES_COLUMNS = (
 """Columns of :func:`hatch_series`."""
 
 
-def hatch_series(lots, hatches, samples, readings=None, *, conditions=None, purposes=("production", "reference")):
+def hatch_series(
+    lots, hatches, samples, readings=None, *, conditions=None, purposes=("production", "reference"), cones=None
+):
     """Bring each hatch's metrics and conditions into one row.
 
     Parameters
@@ -152,6 +154,8 @@ def hatch_series(lots, hatches, samples, readings=None, *, conditions=None, purp
         The site's standard, for ``off_standard`` and the reading hour.
     purposes : tuple of str
         Which hatches; tests and trials in other vessels belong to other charts.
+    cones : DataFrame, optional
+        ``cone_metrics`` of these hatches at least, where they were worked out already.
 
     Returns
     -------
@@ -174,7 +178,8 @@ def hatch_series(lots, hatches, samples, readings=None, *, conditions=None, purp
     chosen["at"] = to_utc(chosen["started"]) if len(chosen) else pd.Series(dtype="datetime64[us, UTC]")
     chosen = chosen.sort_values(["at", "cone", "hatch"], kind="stable").reset_index(drop=True)
     of_hatches = samples[samples["hatch"].isin(chosen["hatch"])]
-    cones = cone_metrics(of_hatches, chosen, lots, reading_h=conditions.reading_h)
+    if cones is None:
+        cones = cone_metrics(of_hatches, chosen, lots, reading_h=conditions.reading_h)
     keep = [
         "hatch",
         "hours",

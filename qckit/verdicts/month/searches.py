@@ -56,7 +56,7 @@ class MonthSearch:
     unseen: tuple  # (where, points): a fall over the month that was just large enough to be told in four of five cases
 
 
-def search_month(history, tables, lot, names, first, last, belonging=frozenset()) -> MonthSearch:
+def search_month(history, tables, *, cones, lot, names, period, belonging=frozenset()) -> MonthSearch:
     """Search everything up to the end of a month.
 
     Parameters
@@ -64,15 +64,18 @@ def search_month(history, tables, lot, names, first, last, belonging=frozenset()
     history : DataFrame
         From :func:`qckit.charts.series.hatch_series`, without hatches that a person explained or set aside.
     tables : SiteTables
+    cones : DataFrame
+        ``cone_metrics`` of the tables.
     lot : str
         One lot only: changes that touch it; empty for all.
     names : list of str
         Lots of the month.
-    first, last : Timestamp
+    period : (Timestamp, Timestamp)
+        The month's first moment, and that after its last.
     belonging : set of str
         Hatches that a person said are part of what is usual, whether they stand out or not.
     """
-    history = history.tail(_MOST)
+    history, (first, last) = history.tail(_MOST), period
     search, alone = _search_hatches(history, first, belonging)
     shifts = shifts_of(search, search.frame, "hatch_pct", first=first) if search is not None else []
     points = {q: _points(history, tables, q) for q in CONDITIONS}
@@ -85,7 +88,7 @@ def search_month(history, tables, lot, names, first, last, belonging=frozenset()
     shifts += _of_efficiency(usual, search, shifts, first)
     for q, frame in frames.items():
         shifts += [s for s in shifts_of(found[q], frame, q, first=first) if not _beside(s, shifts)]
-    lots = _judge_lots(search, tables, names, last) if search is not None else []
+    lots = _judge_lots(search, tables, cones, names, last) if search is not None else []
     worse = [shift_of_lot(v, search.frame) for v in lots if v.is_worse or v.is_unusual]
     shifts += [water_beside(s, {q: found[q] for q in frames}, frames) for s in worse]  # another water, or another lot?
     if lot:
@@ -242,10 +245,10 @@ def _unseen(search, first) -> tuple:
     return tuple(out)
 
 
-def _judge_lots(search, tables, names, last) -> list[LotLevel]:
-    limits, conditions = tables.settings.limits, tables.settings.conditions
+def _judge_lots(search, tables, cones, names, last) -> list[LotLevel]:
+    limits, hour = tables.settings.limits, tables.settings.conditions.reading_h
     counts = counted_hatches(
-        tables.samples, tables.hatches, tables.lots, photos=tables.photos, reading_h=conditions.reading_h
+        tables.samples, tables.hatches, tables.lots, photos=tables.photos, reading_h=hour, cones=cones
     )
     return judge_lots(
         search,

@@ -12,6 +12,7 @@ from qckit.charts.lot_chart import build_chart
 from qckit.charts.rules import RULES
 from qckit.charts.series import CONDITIONS, LOT_CHARTS, hatch_series
 from qckit.errors import InputError, unknown_name
+from qckit.hatch.metrics import cone_metrics
 from qckit.hatch.photo_counts import mark_photo_counts
 from qckit.hatch.subsamples import fill_volumes
 from qckit.site_tables import SiteTables
@@ -93,13 +94,13 @@ def study_month(tables: SiteTables, *, month, lot="", is_proposed=False, now="")
     settings, hatches = tables.settings, tables.hatches
     samples = fill_volumes(tables.samples, tables.photos)
     first, last = month_bounds(month, settings.site.timezone)
-    rules = _rules(settings)
-    history = _history(tables, samples, last)
+    cones = _cones(tables, samples)
+    history = _history(tables, samples, cones, last)
     chosen = _chosen(history, tables, month, lot, first)
     names = sorted(chosen["lot"].unique())
     usual = belonging(tables.signals)
     done = _explained(tables.signals) - usual
-    among = {"lot": lot, "names": names, "first": first, "last": last, "belonging": usual}
+    among = {"cones": cones, "lot": lot, "names": names, "period": (first, last), "belonging": usual}
     searched = search_month(history[~history["hatch"].isin(done)], tables, **among)
     shifts = matched_with_log(searched.shifts, tables.changes, tables.signals, month)
     apart = {hatch: of_month for hatch, of_month in searched.alone.items() if hatch not in usual}
@@ -107,9 +108,9 @@ def study_month(tables: SiteTables, *, month, lot="", is_proposed=False, now="")
         apart, "its percentage stands out"
     )
     changed = _noted(history, [s for s in shifts if s.counts and s.kind != "lot"], reasons)
-    proposed = replace(tables, baselines=None) if is_proposed else tables
-    options = {"names": names, "period": (first, last), "rules": rules, "waters": searched.waters, "reasons": reasons}
-    charts, conditions = _charts(proposed, samples, changed, **options)
+    timed = _timed(tables, samples, cones, last, reasons)
+    options = {"names": names, "period": (first, last), "rules": _rules(settings), "waters": searched.waters}
+    charts, conditions = _charts(tables.but(baselines=None) if is_proposed else tables, changed, timed, **options)
     alone = set(searched.alone) & set(history.loc[history["at"] >= first, "hatch"])
     marks = {"alone": alone, "first": first, "waters": searched.waters}
     table = signal_table(charts, conditions, shifts, tables.signals, **marks)
@@ -152,6 +153,12 @@ def study_month(tables: SiteTables, *, month, lot="", is_proposed=False, now="")
     )
 
 
+def _cones(tables, samples):
+    """Figures of every hatch, whatever the month."""
+    mine = samples[samples["hatch"].isin(tables.hatches["hatch"])]
+    return cone_metrics(mine, tables.hatches, tables.lots, reading_h=tables.settings.conditions.reading_h)
+
+
 def _chosen(history, tables, month, lot, first):
     """The hatches of the period, of one lot or of all; an error where there is none."""
     known = set(tables.hatches["lot"])
@@ -192,9 +199,15 @@ def _noted(history, shifts, reasons):
     return out
 
 
-def _charts(tables, samples, history, *, names, period, rules, waters, reasons):
+def _timed(tables, samples, cones, last, reasons):
+    """The hatches followed by the clock, of any purpose, with the reason why a baseline cannot rest on one."""
+    timed = _history(replace(tables, readings=None), samples, cones, last, purposes=_TIMED)
+    return _noted(timed[timed["t90_h"].notna()].assign(off_standard="", far_off=""), [], reasons)
+
+
+def _charts(tables, history, timed, *, names, period, rules, waters):
     """The charts of the month: of each lot, and of the water."""
-    (first, last), signals = period, tables.signals
+    first, signals = period[0], tables.signals
     limits = {"period": period, "baselines": tables.baselines, "rules": rules}
     charts = {
         (name, q): chart
@@ -203,8 +216,6 @@ def _charts(tables, samples, history, *, names, period, rules, waters, reasons):
         if (chart := build_chart(history, q, lot=name, aside=points_aside(signals, q), **limits))
         and len(chart.of_period(first))
     }
-    timed = _history(replace(tables, readings=None), samples, last, purposes=_TIMED)
-    timed = _noted(timed[timed["t90_h"].notna()].assign(off_standard="", far_off=""), [], reasons)
     for name in names:
         chart = build_chart(timed, "t90_h", lot=name, aside=points_aside(signals, "t90_h"), **limits)
         if len(chart.of_period(first)):
@@ -241,7 +252,7 @@ def _rules(settings):
     return rules
 
 
-def _history(tables, samples, last, purposes=("production",)):
+def _history(tables, samples, cones, last, purposes=("production",)):
     from qckit.tables import to_utc
 
     hatches, readings = tables.hatches, tables.readings
@@ -252,8 +263,8 @@ def _history(tables, samples, last, purposes=("production",)):
         known = known[known["hatch"].isin(times.index[times >= 5])]
     of_hatches = samples[samples["hatch"].isin(known["hatch"])]
     mine = readings[readings["hatch"].isin(known["hatch"])] if readings is not None else None
-    conditions = tables.settings.conditions
-    series = hatch_series(tables.lots, known, of_hatches, mine, conditions=conditions, purposes=purposes)
+    options = {"conditions": tables.settings.conditions, "purposes": purposes, "cones": cones}
+    series = hatch_series(tables.lots, known, of_hatches, mine, **options)
     return series.assign(counted_by=_ways_of_counting(series, tables))
 
 
