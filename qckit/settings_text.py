@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from dataclasses import fields
 
 from qckit.settings import Settings
@@ -77,8 +78,6 @@ _EXPLAINED = {
 
 def _toml_value(value) -> str:
     """Write text, a number or yes/no as TOML."""
-    import json
-
     if isinstance(value, str):
         return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f")
     return f"{value:_}" if isinstance(value, int) else repr(value)

@@ -18,6 +18,7 @@ import pandas as pd
 from qckit.charts.limits import Limits, apply_limits, check_points, fit_limits
 from qckit.charts.rules import DEFAULT_RULES, RULES, false_alarm_rate, find_signals
 from qckit.errors import InputError, unknown_name
+from qckit.tables import check_table, to_utc
 from qckit.words import plural
 
 __all__ = [
@@ -342,8 +343,6 @@ def freeze(baseline: Baseline, *, name, chart, set_by, set_at, lot="", cone="", 
     >>> row["baseline"].tolist()
     ['B1']
     """
-    from qckit.tables import check_table
-
     times = baseline.chart.loc[baseline.chart["phase"] == "baseline", "at"].dropna()
     row = {
         "baseline": name,
@@ -386,8 +385,6 @@ def stored_limits(baselines, *, chart, lot="", cone="", before=None):
     """
     if baselines is None or not len(baselines):
         return None
-    from qckit.tables import to_utc
-
     rows = baselines[baselines["chart"] == chart].reset_index(drop=True)
     rows = rows[rows["cone"].fillna("") == cone]
     if before is not None and len(rows):

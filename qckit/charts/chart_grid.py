@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import textwrap
+
 import numpy as np
 
 from qckit import draw
@@ -65,8 +67,6 @@ def draw_grid(frame, by, names, *, first=None, height=1.2):
 
 
 def _wrapped(words, width=13):
-    import textwrap
-
     return "\n".join(textwrap.wrap(words, width))
 
 

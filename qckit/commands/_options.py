@@ -7,6 +7,8 @@ import os
 
 import click
 
+from qckit.errors import InputError
+
 __all__ = [
     "BY",
     "DAY",
@@ -54,7 +56,6 @@ class Number(click.ParamType):
         """Read the text of an option; what could be two numbers is refused."""
         if isinstance(value, (int, float)):
             return value
-        from qckit.errors import InputError
         from qckit.log.typed import option_number
 
         number = option_number(value, self.unit, where := _name(param))
@@ -87,7 +88,6 @@ class SiteText(click.ParamType):
         """Read the text of an option by the settings of the command's site; without a site, by the usual ones."""
         if not value:
             return value
-        from qckit.errors import InputError
         from qckit.log import typed
 
         read = getattr(typed, self.reader)(value, _settings(ctx), _name(param))
@@ -113,7 +113,6 @@ def _settings(ctx):
 
 
 def _settings_at(site):
-    from qckit.errors import InputError
     from qckit.reports.sites import find_site
     from qckit.settings import Settings, load_settings
 

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from datetime import UTC, datetime
 from pathlib import Path
 
 import click
 
 from qckit.commands._options import BY, SITE, Commands, Number, dates_at, open_site_log, who
 from qckit.commands.typed import as_typed
+from qckit.errors import InputError, unknown_name
 from qckit.words import day, plural, with_uncertainty
 
 _CAMERA = click.option("--camera", default="", metavar="NAME", help="Keep it in the site's log under this camera.")
@@ -16,8 +18,6 @@ _MAGNIFICATION = click.option("--magnification", default="", metavar="NAME", hel
 
 
 def _now() -> str:
-    from datetime import UTC, datetime
-
     return datetime.now(UTC).isoformat(timespec="seconds")
 
 
@@ -91,8 +91,6 @@ def scale(photo, method, spacing_um, u_spacing_um, points, about, picture, camer
 
 
 def _save_picture(picture, path):
-    from qckit.errors import InputError
-
     try:
         picture.save(path)
     except (OSError, ValueError) as error:
@@ -230,8 +228,6 @@ def check(hand, counted, camera, magnification, kind, um_per_px, keep, site, by)
 
 def _site_scales(site):
     """Scales kept in the site that is named, or that we are in; None where there is no site."""
-    from qckit.errors import InputError
-
     try:
         with open_site_log(site) as log:
             return log.scales()
@@ -243,7 +239,6 @@ def _site_scales(site):
 
 def _site_model(site):
     """Models of the site that is named, or that we are in; None where there is no site."""
-    from qckit.errors import InputError
     from qckit.reports import find_site
     from qckit.review import site_stage_model
 
@@ -258,7 +253,6 @@ def _site_model(site):
 
 def _site_to_name() -> str:
     """Nothing where we are in a site; else the word that stands for its folder."""
-    from qckit.errors import InputError
     from qckit.reports import find_site
 
     try:
@@ -356,7 +350,6 @@ def certificate(name, out, site):
     """Show a kept certificate, by its NAME or its camera's (then the newest)."""
     from qckit.agreement import read_certificate
     from qckit.directions import isolate_names
-    from qckit.errors import InputError, unknown_name
     from qckit.files import write_whole
     from qckit.review import certificate_page
 

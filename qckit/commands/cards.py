@@ -5,6 +5,7 @@ from __future__ import annotations
 import click
 
 from qckit.commands._options import SITE
+from qckit.words import plural
 
 
 @click.command("cards")
@@ -28,7 +29,6 @@ def command(file, site, lots, kinds):
     from qckit.files import write_whole
     from qckit.reports.sites import find_site
     from qckit.settings import load_settings
-    from qckit.words import plural
 
     settings = load_settings(find_site(site))
     cards = cards_for(settings, lots, kinds or ("subsample", "sieve"))

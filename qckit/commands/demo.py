@@ -5,6 +5,7 @@ from __future__ import annotations
 import click
 
 from qckit.commands._options import MOMENT, Number
+from qckit.errors import NeedsAttention, QcError, one_line
 
 
 @click.command("demo")
@@ -27,7 +28,6 @@ def command(folder, workers, now):
     from qckit.commands._options import dates_at
     from qckit.commands.report import say_report
     from qckit.demo import make_demo
-    from qckit.errors import NeedsAttention, QcError, one_line
 
     results = make_demo(
         folder,

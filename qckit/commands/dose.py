@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+import math
+from pathlib import Path
+
 import click
 
 from qckit.commands._options import DAY, MOMENT, SITE, Number
 from qckit.errors import InputError
+from qckit.words import dates_in, day, figures, signed
 
 
 @click.command("dose")
@@ -74,8 +78,6 @@ def command(lot, site, as_table, out, **options):
 
 def _check_out(out):
     """Refuse a name that would get another kind of content than it says, before anything is worked out."""
-    from pathlib import Path
-
     from qckit.reports.dose_page import PAGES
 
     if out and Path(out).suffix.lower() not in (".csv", *PAGES):
@@ -102,8 +104,6 @@ def _demand(nauplii, animals, per_animal):
 
 
 def _say_plan(plan, order):
-    from qckit.words import day, figures, signed
-
     click.echo(f"Dose: {plan.sentence}")
     if plan.saving_sentence:
         click.echo(f"Risk: {plan.saving_sentence}")
@@ -117,8 +117,6 @@ def _say_plan(plan, order):
 
 
 def _say_cost(plan, tables):
-    import math
-
     from qckit.hatch.dose.timing import cost_per_million
 
     rows = tables.lots[tables.lots["lot"] == plan.lot]
@@ -136,7 +134,6 @@ def _say_start(feed, t10_h, t90_h, lot, tables):
     import pandas as pd
 
     from qckit.hatch.dose.timing import start_times, times_of_lot
-    from qckit.words import dates_in
 
     if t10_h is None or t90_h is None:
         known = times_of_lot(tables, lot)
@@ -151,7 +148,6 @@ def _say_start(feed, t10_h, t90_h, lot, tables):
 
 def _table(plan, settings, out):
     from qckit.hatch import wall_table
-    from qckit.words import day
 
     made, renew = (day(when, settings.site.date_order) for when in (plan.day, plan.renew_by))
     if out:

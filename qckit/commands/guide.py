@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import click
+
+from qckit.errors import unknown_name
 
 
 @click.command("guide")
@@ -17,9 +21,7 @@ def command(chapter, out, browser, anew):
     tables are the chapters' own cells, run on the invented demo site.
     """
     import webbrowser
-    from pathlib import Path
 
-    from qckit.errors import unknown_name
     from qckit.guide.chapters import read_chapters
     from qckit.guide.example import cache_folder
     from qckit.guide.pages import fingerprint, write_guide

@@ -8,6 +8,7 @@ import click
 
 from qckit.commands._options import Count, Number
 from qckit.commands.typed import as_typed
+from qckit.errors import InputError
 
 
 @click.command("new")
@@ -56,7 +57,6 @@ def command(folder, url, questions, **given):
 def _ask(one, folder):
     """Ask one question until its answer can be read."""
     from qckit.day.founding import default_of
-    from qckit.errors import InputError
 
     default = default_of(one, folder)
     while True:

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import os
+import shutil
+
 import click
 
 from qckit.commands._options import BY, MOMENT, SITE
@@ -55,8 +58,6 @@ def command(site, enter, tally, watch, html, as_json, by, now):
 
 
 def _print(page) -> None:
-    import shutil
-
     from qckit.day.page.screen import screen_lines
 
     size = shutil.get_terminal_size((80, 24))
@@ -66,8 +67,6 @@ def _print(page) -> None:
 
 def _live(folder, *, enter: bool, tally: bool, watch: str | None, by: str, now: str) -> int:
     """Run what needs a person at a terminal."""
-    import os
-
     by = by or os.environ.get("QCKIT_BY", "")
     if watch is not None:
         from qckit.day.photos.watching import watch_folder

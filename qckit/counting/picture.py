@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 from pathlib import Path
 
 import numpy as np
@@ -155,8 +156,6 @@ def save_checked(path: str | Path, image, *, quality: int = 85) -> None:
     >>> Path("small.jpg").stat().st_size > 100
     True
     """
-    import io
-
     buffer = io.BytesIO()
     image.save(buffer, "JPEG", quality=quality, optimize=False, comment=DRAWN_MARK)
     write_whole(path, buffer.getvalue())

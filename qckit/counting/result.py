@@ -8,6 +8,7 @@ from typing import NamedTuple
 
 import pandas as pd
 
+from qckit import draw
 from qckit.counting.regions import density_per_ml
 from qckit.object_rows import is_counted
 from qckit.showing import InWords
@@ -132,8 +133,6 @@ class PhotoCount(InWords):
         -------
         Axes
         """
-        from qckit import draw
-
         ax = draw.new_axes(ax, figsize=(7, 7 * self.height_px / max(self.width_px, 1) + 0.6))
         inside = self.objects[is_counted(self.objects)]
         for stage in STAGE_RECORDS:

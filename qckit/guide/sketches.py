@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from qckit import draw
+from qckit.stages import STAGE_RECORDS
 
 __all__ = ["draw_day", "draw_drip_loop", "draw_edges", "draw_rooms", "spoilt_examples", "stage_examples"]
 
@@ -33,8 +34,6 @@ def stage_examples(pixels, objects, *, side_px: int = 110):
     """
     import numpy as np
     from PIL import Image, ImageDraw
-
-    from qckit.stages import STAGE_RECORDS
 
     tile, gap, label = 190, 6, 860 - 3 * 196
     sheet = Image.new("RGB", (860, len(STAGE_RECORDS) * (tile + gap)), "white")

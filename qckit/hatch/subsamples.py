@@ -27,6 +27,7 @@ import pandas as pd
 from qckit.columns import listed_in
 from qckit.errors import unknown_name
 from qckit.stages import STAGE_COLUMNS, STAGE_RECORDS
+from qckit.tables import to_utc
 
 __all__ = ["LEFT_OUT", "drawing_numbers", "fill_volumes", "joined_subsamples", "reading_subsamples"]
 
@@ -238,8 +239,6 @@ def drawing_numbers(taken, hatch):
         0 for the first drawing. A pause is more than 15 minutes, and more than four times the usual step within the
         hatch (common practice, no source).
     """
-    from qckit.tables import to_utc
-
     if not len(taken):
         return pd.Series(dtype=int)
     frame = pd.DataFrame({"at": to_utc(taken), "hatch": hatch}).sort_values(["hatch", "at"], kind="stable")
@@ -258,8 +257,6 @@ def _numbers(frame, name, default=np.nan):
 def _hours(table):
     if not len(table):
         return table["hours"]
-    from qckit.tables import to_utc
-
     unknown = table["hours"].isna()
     if not unknown.any():
         return table["hours"]

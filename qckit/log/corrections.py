@@ -19,7 +19,7 @@ from qckit.log import row_rules, schema
 from qckit.log.hand_counts import count_change, frame_changes
 from qckit.log.query import WITHDRAWN, fetch, key_text, known_names, read_key
 from qckit.object_rows import ADDED, REMOVED
-from qckit.tables import check_cell, column_dtypes, table_columns, to_utc
+from qckit.tables import TABLES, check_cell, column_dtypes, table_columns, to_utc
 
 __all__ = [
     "ACTION",
@@ -229,8 +229,6 @@ def _right(table: str, column: str, after) -> str:
 
 
 def _times(table: str) -> list[str]:
-    from qckit.tables import TABLES
-
     return [c.name for c in TABLES[table] if c.kind == "time"]
 
 

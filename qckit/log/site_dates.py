@@ -8,6 +8,7 @@ from __future__ import annotations
 from functools import cached_property
 
 from qckit.directions import put_dates_in_order
+from qckit.errors import QcError
 from qckit.settings import Settings
 from qckit.words import dates_in
 
@@ -40,7 +41,6 @@ class SiteDates:
     @cached_property
     def names(self) -> frozenset[str]:
         """Names of lots, hatches, samples, photos and certificates; empty where there is no log that can be read."""
-        from qckit.errors import QcError
         from qckit.log.opening import open_log
 
         try:

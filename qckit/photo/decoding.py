@@ -10,6 +10,7 @@ import struct
 import threading
 import zlib
 from collections.abc import Iterator
+from datetime import datetime
 from pathlib import Path
 
 import numpy as np
@@ -334,8 +335,6 @@ def _tiff_time(page) -> str | None:
 
 def _iso(text, offset) -> str | None:
     """Turn ``2026:11:04 09:00:00`` into ISO 8601; anything else is no time."""
-    from datetime import datetime
-
     try:
         taken = datetime.strptime(str(text).strip("\0 "), "%Y:%m:%d %H:%M:%S").isoformat()
     except ValueError:

@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import date
 
+from qckit.errors import unknown_name
+
 __all__ = ["EVENTS", "FIRST_DAY", "LAST_DAY", "POOR_HATCH", "REPORT_MONTH", "Event", "event"]
 
 FIRST_DAY = date(2025, 9, 8)
@@ -51,8 +53,6 @@ EVENTS = (
 
 def event(name: str) -> Event:
     """Return one planted event by its name."""
-    from qckit.errors import unknown_name
-
     for item in EVENTS:
         if item.name == name:
             return item

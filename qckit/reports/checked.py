@@ -7,6 +7,7 @@ import shutil
 import tempfile
 from pathlib import Path
 
+from qckit.errors import QcError
 from qckit.files import safe_name
 from qckit.flag_words import say_flags
 from qckit.object_rows import BY_HAND, is_counted, is_removed
@@ -106,7 +107,6 @@ def _row(photo: dict, sample: dict, objects, path: str, place: dict | None) -> d
 def _draw(site: Path, photo: dict, objects, folder: Path) -> str:
     """Draw one photo; an empty path where its file is gone or can no longer be read."""
     from qckit.counting import draw_checked
-    from qckit.errors import QcError
     from qckit.log.photo_files import find_photo
     from qckit.photo import read_photo
 

@@ -6,6 +6,8 @@ numbers of a chart into words for those who cannot see it.
 
 from __future__ import annotations
 
+from itertools import cycle
+
 import numpy as np
 
 from qckit import draw
@@ -88,8 +90,6 @@ def draw_cones(subsamples, cones, *, metric="hatch_pct", interval=None, referenc
 
 def _references(ax, references) -> None:
     """Draw the lines to hold against; their words stand above the chart, on two heights where they are close."""
-    from itertools import cycle
-
     known = sorted((float(value), str(text)) for value, text in references if value is not None and value == value)
     for (value, text), style, lift in zip(known, cycle(("--", "-.", ":")), cycle((3, 14))):
         ax.axvline(value, color=draw.INK, linestyle=style, linewidth=1.1)

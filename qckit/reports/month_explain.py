@@ -8,6 +8,8 @@ import pandas as pd
 
 from qckit.errors import InputError, unknown_name
 from qckit.reports.month_records import record_changes, study_of, who_and_when
+from qckit.settings import load_settings
+from qckit.tables import check_table, to_utc
 from qckit.words import day, plural
 
 __all__ = ["explain_signals"]
@@ -89,7 +91,6 @@ def _signals_of(site, hatch, by) -> set[str]:
     A change that a report wrote down without its signal gets one, so that who explains it is kept.
     """
     from qckit.log import open_log
-    from qckit.tables import check_table, to_utc
     from qckit.verdicts.month.set_aside import rules_only
     from qckit.verdicts.month.signals import CHANGE_RULE
 
@@ -129,8 +130,6 @@ def _review_for(site, hatch, by) -> set[str]:
     A change may begin with a hatch of a month whose own review could not tell it yet.
     """
     from qckit.log import open_log
-    from qckit.settings import load_settings
-    from qckit.tables import to_utc
     from qckit.verdicts.month.signals import CHANGE_RULE
     from qckit.verdicts.month.tables import signal_rows
 

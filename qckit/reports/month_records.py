@@ -10,6 +10,8 @@ import pandas as pd
 
 from qckit.errors import InputError, unknown_name
 from qckit.progress import working
+from qckit.settings import load_settings
+from qckit.tables import check_table, to_utc
 from qckit.words import joined, noun, plural
 
 __all__ = [
@@ -48,8 +50,6 @@ def month_jobs(site: str | Path, month: str, *, lot: str = "", each_lot: bool = 
         The month is misspelt, or no production hatch was started in it.
     """
     from qckit.log import open_log
-    from qckit.settings import load_settings
-    from qckit.tables import to_utc
     from qckit.verdicts.month.periods import month_bounds
     from qckit.verdicts.month.records import no_hatch_words
 
@@ -192,7 +192,6 @@ def record_changes(site: str | Path, study, *, by: str = "qckit", at: str = "") 
         How many are new. A change that an earlier review found stands already.
     """
     from qckit.log import open_log
-    from qckit.tables import check_table
     from qckit.verdicts.month.tables import change_rows
 
     if study.lot:
@@ -310,8 +309,6 @@ def _nothing_to_take_back(table, hatch, chart) -> InputError:
 def _stands_out(site, hatch) -> bool:
     """Whether the review of a hatch's month, or of the newest one, leaves it out of what is usual."""
     from qckit.log import open_log
-    from qckit.settings import load_settings
-    from qckit.tables import to_utc
 
     with open_log(site) as log:
         hatches = log.hatches()
@@ -331,7 +328,6 @@ def _measured(site, hatch):
     from qckit.charts.series import hatch_series
     from qckit.hatch import fill_volumes
     from qckit.log import open_log
-    from qckit.settings import load_settings
 
     with open_log(site) as log:
         hatches = log.hatches()

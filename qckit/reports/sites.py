@@ -9,6 +9,7 @@ from qckit.errors import InputError, need_text
 from qckit.in_notebook import show_dates
 from qckit.log.site_dates import SiteDates
 from qckit.settings import SETTINGS_FILE, load_settings
+from qckit.tables import to_utc
 
 __all__ = ["find_site", "poorest_hatch"]
 
@@ -84,7 +85,6 @@ def poorest_hatch(hatches, samples, *, days: float = 7.0) -> str:
     import pandas as pd
 
     from qckit.hatch import cone_metrics
-    from qckit.tables import to_utc
 
     made = hatches[(hatches["purpose"] == "production") & hatches["hatch"].isin(samples["hatch"])]
     if not len(made):

@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 from pathlib import Path
 
+from qckit._paths import sample_images_dir
 from qckit.errors import InputError, need_number, need_text, unknown_name
 from qckit.review.camera import kept_scale, measure_scale, save_scale, say_other_scale
 from qckit.review.camera_check import CameraCheck, check_camera, save_certificate
@@ -47,7 +48,6 @@ def find_setup_photo(folder, photo: str) -> Path:
     >>> review.find_setup_photo(site.folder, "").name
     'k-121_a_1.jpg'
     """
-    from qckit._paths import sample_images_dir
     from qckit.photo.finding import SUFFIXES
     from qckit.review.files import find_photo_file
 
@@ -72,7 +72,6 @@ def is_demo_photo(path) -> bool:
     ----------
     path : path
     """
-    from qckit._paths import sample_images_dir
 
     def digest(file):
         return hashlib.sha256(Path(file).read_bytes()).digest()

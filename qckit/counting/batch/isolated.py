@@ -18,6 +18,8 @@ from dataclasses import dataclass
 from multiprocessing.connection import Connection, wait
 from pathlib import Path
 
+from qckit.errors import one_line
+
 __all__ = ["run_isolated"]
 
 CPU_S = 180  # of computing for one photo; 200 megapixels take less than a minute
@@ -191,8 +193,6 @@ def _why_ended(worker: _Worker, name: str) -> str:
         why = "the process that counted it was ended by the system, as happens when memory runs out"
     else:
         why = f"the process that counted it broke down ({code})"
-    from qckit.errors import one_line
-
     return f"{one_line(name)}: {why}. Save the photo as JPEG, or smaller, and count it again."
 
 

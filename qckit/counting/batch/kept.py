@@ -15,6 +15,7 @@ from pathlib import Path
 import pandas as pd
 
 from qckit.counting.result import Flag, PhotoCount
+from qckit.files import write_whole
 from qckit.tables import empty_table, table_columns
 
 __all__ = ["CountedPart", "join_objects", "kept_part", "part_of", "write_part"]
@@ -57,8 +58,6 @@ def part_of(result: PhotoCount) -> CountedPart:
 
 def write_part(result: PhotoCount, file: str) -> CountedPart:
     """Keep a count in a file, written whole or not at all."""
-    from qckit.files import write_whole
-
     part = {k: getattr(result, k) for k in _PLAIN}
     part["flags"] = [list(f) for f in result.flags]
     part["objects"] = {c: result.objects[c].tolist() for c in result.objects.columns if c != "photo"}

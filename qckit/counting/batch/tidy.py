@@ -6,6 +6,8 @@ import pandas as pd
 
 from qckit.counting.batch.run import CountedPhotos
 from qckit.counting.batch.run import count_photos as _count_photos
+from qckit.errors import unknown_name
+from qckit.progress import counted as shown
 from qckit.stages import STAGE_RECORDS
 
 __all__ = ["UNITS", "count_photos", "tidy_counts"]
@@ -76,9 +78,6 @@ def count_photos(paths, scales, *, what: str = "photos", **options) -> pd.DataFr
     >>> list(table.columns[:5]), table.attrs["units"]["hatch_pct"]
     (['photo', 'nauplii', 'umbrella', 'cysts', 'shells'], '%')
     """
-    from qckit.errors import unknown_name
-    from qckit.progress import counted as shown
-
     if what not in ("photos", "objects"):
         raise unknown_name("table", what, ("photos", "objects"))
     options.setdefault("progress", shown("Counting photos"))

@@ -21,6 +21,7 @@ from qckit.hatch.budgets.hatching import (
     largest_source,
     percentage_budget,
 )
+from qckit.settings import MeasureSettings
 
 __all__ = ["output_budget", "purity_budget", "recovery_budget", "separation_budget"]
 
@@ -74,8 +75,6 @@ def output_budget(cones, dry_weight_ug, measure=None, *, confidence=0.95, draws=
     >>> bool(budget.value > 0)
     True
     """
-    from qckit.settings import MeasureSettings
-
     measure = measure or MeasureSettings()
     if not (dry_weight_ug is not None and dry_weight_ug > 0):
         raise InputError(f"dry_weight_ug is {dry_weight_ug!r} and must be above 0 µg. Write it into the lot's row.")
@@ -216,8 +215,6 @@ def recovery_budget(
     >>> bool(budget.value > 0)
     True
     """
-    from qckit.settings import MeasureSettings
-
     measure = measure or MeasureSettings()
     counts = np.asarray(harvest_counts, float)
     if len(counts) < 2 or not counts.sum() > 0:

@@ -15,6 +15,7 @@ from dataclasses import dataclass, field
 import numpy as np
 import pandas as pd
 
+from qckit import draw
 from qckit.errors import InputError
 
 __all__ = [
@@ -324,8 +325,6 @@ def draw_budget(budget, *, ax=None):
     >>> ax.get_xlabel()
     'share of the variance [%]'
     """
-    from qckit import draw
-
     ax = draw.new_axes(ax, figsize=(7, 3))
     table = budget.table[budget.table["share_pct"] >= 0.05].iloc[::-1]
     ax.barh(table["label"], table["share_pct"], color=draw.SERIES[0])

@@ -6,6 +6,7 @@ import math
 
 import numpy as np
 
+from qckit import draw
 from qckit.hatch.comparison.lots import Comparison
 from qckit.words import noun
 
@@ -120,8 +121,6 @@ def draw_comparisons(comparisons, *, ax=None):
     >>> ax.get_xlabel()
     'percent of what it is held against (grey: within the margin of 10 %)'
     """
-    from qckit import draw
-
     rows = [c for c in comparisons if math.isfinite(c.low) and math.isfinite(c.high)]
     ax = draw.new_axes(ax, figsize=(7.5, 0.8 + 0.42 * max(len(rows), 1)))
     at = np.arange(len(rows))[::-1]

@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 
 from qckit.hatch.intervals.estimates import student_quantile
+from qckit.tables import to_utc
 
 __all__ = [
     "ENOUGH_HARVESTS",
@@ -92,8 +93,6 @@ def harvest_recovery(samples, cones, *, day=None):
     >>> len(hatch.harvest_recovery(tables.samples, cones))  # the demo weighs no harvest
     0
     """
-    from qckit.tables import to_utc
-
     empty = pd.DataFrame(columns=list(RECOVERY_COLUMNS))
     totals = harvest_totals(samples)
     if not len(totals) or not len(cones):

@@ -8,9 +8,11 @@ from dataclasses import dataclass, field
 import numpy as np
 import pandas as pd
 
-from qckit.errors import InputError
+from qckit import draw
+from qckit.errors import InputError, unknown_name
 from qckit.hatch.intervals.estimates import check_confidence
 from qckit.hatch.lots.level import MONTH_DAYS, lag_one
+from qckit.tables import to_utc
 from qckit.words import decimals_known, signed
 
 __all__ = ["Ageing", "ageing_trend", "draw_ageing"]
@@ -162,8 +164,6 @@ def _scale(metric):
         )
     if metric == "hatching_efficiency_per_g":
         return (lambda v: np.log(np.maximum(v, 1.0)), np.exp, "% per month")
-    from qckit.errors import unknown_name
-
     raise unknown_name("metric", metric, ("hatch_pct", "hatching_efficiency_per_g"), where="ageing_trend")
 
 
@@ -176,8 +176,6 @@ def _slope_unit(metric, centre, back):
 
 
 def _tests(cones, metric):
-    from qckit.tables import to_utc
-
     table = cones.dropna(subset=[metric])
     table = table.assign(day=to_utc(table["started"]).dt.floor("D"))
     tests = table.groupby("day", as_index=False).agg(value=(metric, "mean"), n_cones=("hatch", "size"))
@@ -278,8 +276,6 @@ def draw_ageing(trend, *, ax=None):
     'hatching percentage [%]'
     """
     from matplotlib.dates import AutoDateLocator, ConciseDateFormatter
-
-    from qckit import draw
 
     ax = draw.new_axes(ax, figsize=(7, 3.6))
     line = trend.line

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
+from qckit import draw
 from qckit.errors import InputError
 from qckit.hatch.intervals.over_cones import proportion_over_cones, rate_over_cones
 from qckit.hatch.planning.precision import USUAL, USUAL_CYSTS, inward_reaches
@@ -234,8 +235,6 @@ def draw_operating_curve(curves, *, min_hatch_pct=None, ax=None):
     >>> ax.get_xlabel()
     'true hatching percentage of the lot [%]'
     """
-    from qckit import draw
-
     ax = draw.new_axes(ax, figsize=(6.5, 4))
     for i, (name, curve) in enumerate(curves.items()):
         marks = {"linestyle": ("-", "--", ":", "-.")[i % 4], "marker": draw.MARKERS[i % 7], "markevery": (2 * i, 6)}

@@ -6,6 +6,7 @@ import math
 
 import numpy as np
 
+from qckit import draw
 from qckit.hatch.rate.average import SHARES as _SHARES
 from qckit.hatch.rate.models import Fit, model_curve, monotone_curve
 
@@ -32,8 +33,6 @@ def draw_rate(rate, *, ax=None):
     >>> ax.get_xlabel()
     'hours since wetting [h]'
     """
-    from qckit import draw
-
     ax = draw.new_axes(ax, figsize=(7, 4))
     course, fit = rate.course, rate.best
     hours = np.linspace(max(course["hours"].min() * 0.8, 0.1), course["hours"].max() * 1.05, 200)

@@ -13,6 +13,7 @@ import numpy as np
 import pandas as pd
 
 from qckit.charts.levels import FACTORS
+from qckit.tables import to_utc
 from qckit.verdicts.lots.usual import describe_hatch
 
 __all__ = ["Standing", "share_of", "standing_levels"]
@@ -98,8 +99,6 @@ def standing_levels(counts: pd.DataFrame, *, before: str, also=()) -> Standing:
     Standing
         Empty where fewer than twelve hatches, or only one cone, operator and way of counting, are known.
     """
-    from qckit.tables import to_utc
-
     at = to_utc(counts["started"])
     earlier = counts[(at < pd.Timestamp(before)) & (counts["purpose"] != "standard test")].tail(_MOST)
     looked_up = pd.concat([earlier, counts[counts["hatch"].isin(list(also))]]).drop_duplicates("hatch")
@@ -117,7 +116,6 @@ def _effects(hatches):
     """Levels of cones and operators on every figure: value and variance about the hatches' mean level."""
     from qckit.charts import LevelData, fit_levels
     from qckit.charts.days import day_numbers
-    from qckit.tables import to_utc
 
     described = [describe_hatch(r) for r in hatches.to_dict("records")]
     figures = np.array([d[0] for d in described])

@@ -40,8 +40,6 @@ def quality_table(chosen, samples, readings, photos, settings) -> pd.DataFrame:
 
 def left_out(hatches, first, last, lot, chosen) -> list[str]:
     """Say which hatches of the month are not charted, and why."""
-    from qckit.tables import to_utc
-
     at = to_utc(hatches["started"])
     other = hatches[(at >= first) & (at < last) & ~hatches["hatch"].isin(chosen["hatch"])]
     if lot:

@@ -9,6 +9,8 @@ from __future__ import annotations
 
 import pandas as pd
 
+from qckit.tables import check_table
+
 __all__ = ["RULE", "aside_row", "aside_table", "belonging", "points_aside", "rules_only"]
 
 RULE = "set aside"
@@ -66,8 +68,6 @@ def aside_row(*, chart, hatch, lot, at, value, by, reason, found_at) -> pd.DataF
     -------
     DataFrame, shape (1, 11)
     """
-    from qckit.tables import check_table
-
     row = {
         "signal": f"{chart}|{hatch}|{RULE}",
         "chart": chart,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from qckit.errors import unknown_name
 from qckit.verdicts.poor_hatch.records.handling import HANDLING
 from qckit.verdicts.poor_hatch.records.lot import LOT
 from qckit.verdicts.poor_hatch.records.measuring import MEASURING
@@ -15,8 +16,6 @@ CAUSES = (*WATER, *HANDLING, *LOT, *MEASURING)
 
 def cause(code: str) -> Cause:
     """Return a cause by its code."""
-    from qckit.errors import unknown_name
-
     for item in CAUSES:
         if item.code == code:
             return item

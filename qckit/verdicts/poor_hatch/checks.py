@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 import pandas as pd
 
+from qckit.errors import unknown_name
 from qckit.verdicts.poor_hatch.likelihood.weights import Weights
 from qckit.verdicts.poor_hatch.records.bench import CHECKS, Check
 
@@ -53,8 +54,6 @@ def outcome_word(outcome) -> str:
 
 def check_named(code: str) -> Check:
     """Return a check by its code."""
-    from qckit.errors import unknown_name
-
     for item in CHECKS:
         if item.code == code:
             return item

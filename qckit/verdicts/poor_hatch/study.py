@@ -14,6 +14,7 @@ from qckit.hatch import joined_subsamples, recovery_of
 from qckit.hatch.dose.supply import supply_beside
 from qckit.hatch.water.readings import standard_readings
 from qckit.site_tables import SiteTables
+from qckit.tables import to_utc
 from qckit.verdicts.lots.level import Level, against_limits, judge_level
 from qckit.verdicts.lots.standing import Standing, standing_levels
 from qckit.verdicts.lots.usual import Usual, counted_hatches, usual_of_hatch, usual_of_lot
@@ -328,8 +329,6 @@ def _test_of(counts, row):
 
 def _same_day(counts, row):
     """Other hatches started within twelve hours, whatever their lot."""
-    from qckit.tables import to_utc
-
     away = (to_utc(counts["started"]) - pd.Timestamp(row["started"])).abs()
     near = (away <= pd.Timedelta(hours=12)) & (counts["hatch"] != row["hatch"])
     near &= (counts["hours"] - row["hours"]).abs() < 6
@@ -368,8 +367,6 @@ def _busy(hatches, counts, now, reading_h):
     """Cones with a hatch that was started less than a reading's time ago and not yet counted."""
     if not now:
         return ()
-    from qckit.tables import to_utc
-
     age = (pd.Timestamp(now) - to_utc(hatches["started"])).dt.total_seconds() / 3600.0
     running = (age >= 0) & (age < reading_h + 2) & ~hatches["hatch"].isin(counts["hatch"])
     return tuple(hatches.loc[running, "cone"].astype(str))

@@ -6,6 +6,7 @@ import numpy as np
 import pandas as pd
 
 from qckit.columns import listed_in
+from qckit.tables import to_utc
 from qckit.words import plural
 
 __all__ = ["changes_of_the_month", "describe_changes"]
@@ -31,8 +32,6 @@ def describe_changes(lots, hatches, samples, *, hatch: str, scales=None, correct
     list of (str, str)
         What changed and a sentence, in the order pack, people, amounts and air, words on the sheet, counting.
     """
-    from qckit.tables import to_utc
-
     row = hatches[hatches["hatch"] == hatch].iloc[0]
     start = pd.Timestamp(row["started"])
     age = (start - to_utc(hatches["started"])).dt.total_seconds() / 86400.0
@@ -58,7 +57,6 @@ def changes_of_the_month(changes, row) -> list[dict]:
         change, month, quantity, factor, level, first, effect, sentence; the largest first.
     """
     from qckit.charts import CHARTED
-    from qckit.tables import to_utc
 
     if changes is None or not len(changes):
         return []
@@ -166,8 +164,6 @@ def _scale(scales, start):
     """A camera's scale that was set anew shortly before."""
     if scales is None or not len(scales):
         return
-    from qckit.tables import to_utc
-
     age = (start + pd.Timedelta(hours=36) - to_utc(scales["set_at"])).dt.total_seconds() / 86400.0
     for s in scales[(age >= 0) & (age <= _RECENT)].to_dict("records"):
         yield "scale", f"The scale of {s['camera']} ({s['magnification']}) was set on {str(s['set_at'])[:10]}."

@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 
 from qckit.robust import SD_PER_MAD
+from qckit.tables import to_utc
 from qckit.verdicts.lots.standing import share_of
 from qckit.verdicts.poor_hatch.conditions.effects import AGE
 from qckit.verdicts.poor_hatch.conditions.reference import chance_words
@@ -48,8 +49,6 @@ def describe_context(
         have cost; ``short`` is the state in two or three words; ``is_odd`` where that is beyond chance (z below -2.5
         or above 2.5), and for every change.
     """
-    from qckit.tables import to_utc
-
     row = counts[counts["hatch"] == hatch].iloc[0]
     start = pd.Timestamp(row["started"])
     age = (start - to_utc(counts["started"])).dt.total_seconds() / 86400.0

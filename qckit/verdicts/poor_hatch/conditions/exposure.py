@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 
 from qckit.hatch.water.readings import standard_of
+from qckit.tables import to_utc
 
 __all__ = ["Course", "course_of", "expected_loss", "out_of_range"]
 
@@ -43,8 +44,6 @@ def course_of(readings, hatch: str, quantity: str, started) -> Course:
     """Return the readings (in standard units) of one quantity in one hatch as a course; empty where there are none."""
     if readings is None or started is None or not len(readings):
         return Course([], [])
-    from qckit.tables import to_utc
-
     values = readings[(readings["hatch"] == hatch) & (readings["quantity"] == quantity) & readings["value"].notna()]
     if values.empty:
         return Course([], [])

@@ -13,6 +13,7 @@ from dataclasses import dataclass, field
 import numpy as np
 import pandas as pd
 
+from qckit.tables import to_utc
 from qckit.verdicts.lots.expected import Expected, expected_of_lot, join_estimates, share_pct
 from qckit.verdicts.lots.usual import Usual, describe_hatch
 
@@ -130,8 +131,6 @@ def age_factor(lot: dict, started) -> tuple[float, tuple[str, ...]]:
 
 def _with_test(counts, row, usual, level, level_sd):
     """Add the lot's own standard tests: to a level that rests on few hatches, and against one that is low alone."""
-    from qckit.tables import to_utc
-
     tests = counts[(counts["lot"] == row["lot"]) & (counts["purpose"] == "standard test")]
     tests = tests[(tests["hatch"] != row["hatch"]) & (to_utc(tests["started"]) <= pd.Timestamp(row["started"]))]
     if tests.empty:
@@ -150,8 +149,6 @@ def _with_test(counts, row, usual, level, level_sd):
 
 def _drift(counts, row, usual):
     """The lot's last weeks against its first, where it has been in use long enough."""
-    from qckit.tables import to_utc
-
     of_lot = counts[
         (counts["lot"] == row["lot"]) & (counts["hatch"] != row["hatch"]) & (counts["purpose"] != "standard test")
     ]
