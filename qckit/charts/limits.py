@@ -171,15 +171,19 @@ def check_points(points, kind: str):
             raise InputError(
                 f"points: a {kind} chart needs the column {name}. Found: {', '.join(map(str, points.columns))}."
             )
-    clean = pd.DataFrame(index=range(len(points)))
-    labels = points["label"] if "label" in points else pd.Series(range(1, len(points) + 1))
-    clean["label"] = [str(label) for label in labels]
-    clean["at"] = pd.Series(points["at"].to_numpy()) if "at" in points else pd.NaT
-    if "at" in points:
-        clean["at"] = pd.to_datetime(clean["at"], utc=True)
-    clean["group"] = [str(g) for g in points["group"]] if "group" in points else ""
-    for name in ("value", "count", "size"):
-        clean[name] = points[name].to_numpy(dtype=float, na_value=np.nan) if name in points else np.nan
+    labels = points["label"].tolist() if "label" in points else range(1, len(points) + 1)
+    clean = pd.DataFrame(
+        {
+            "label": [str(label) for label in labels],
+            "at": pd.to_datetime(pd.Series(points["at"].to_numpy()), utc=True) if "at" in points else pd.NaT,
+            "group": [str(g) for g in points["group"].tolist()] if "group" in points else "",
+            **{
+                name: points[name].to_numpy(dtype=float, na_value=np.nan) if name in points else np.nan
+                for name in ("value", "count", "size")
+            },
+        },
+        index=range(len(points)),
+    )
     if kind in _COUNTS:
         _check_counts(clean, kind)
         with np.errstate(divide="ignore", invalid="ignore"):
