@@ -264,8 +264,9 @@ def _name_signals(ax, x, frame, signals):
         )
 
 
-def _free_place(px, py, width, side, taken, inside, height=7.0):
+def _free_place(px, py, width, side, taken, inside):
     """Offset of a name from its diamond, and the box it fills; all in points, ``inside`` from bottom to top."""
+    height = 7.0  # of the letters
     out, aside, across = 11 * side, 3 + width / 2, 8 + width / 2
     tried = []  # outwards first: inwards stand the other hatches
     for dx, dy in ((0, out), (aside, out), (-aside, out), (0, 2 * out), (across, 0), (-across, 0), (0, -out)):

@@ -41,11 +41,11 @@ class LotChart:
     signals: pd.DataFrame  # of the period
     limits: Limits | None
     rules: tuple
-    run: RunLength | None
-    drift: Drift | None
-    likeness: Autocorrelation | None
     baseline_words: str
-    is_frozen: bool
+    run: RunLength | None = None
+    drift: Drift | None = None
+    likeness: Autocorrelation | None = None
+    is_frozen: bool = False
     set_aside: list = field(default_factory=list)
     notes: list = field(default_factory=list)
 
@@ -164,13 +164,8 @@ def _with_frozen(points, why, by_hand, name, lot, first, stored, rules):
     return LotChart(
         name=name,
         lot=lot,
-        frame=frame,
-        signals=_signals(frame, limits, rules, first),
-        limits=limits,
-        rules=tuple(rules),
-        run=_run(rules, limits),
+        **_judged(frame, limits, rules, first),
         drift=drift,
-        likeness=None,
         baseline_words=words,
         is_frozen=True,
         set_aside=_listed(frame, by_hand, left_out),
@@ -195,23 +190,12 @@ def _with_days(points, by_hand, name, first, days, rules):
         + (f", and a day resembles the day before ({day_to_day:.1f})" if day_to_day >= 0.2 else "")
         + (f"; {plural(len(days.left_out), 'hatch')} of earlier changes left out" if days.left_out else "")
     )
-    signals = _signals(frame, days.limits, rules, first)
-    run = _run(rules, days.limits)
-    listed = _listed(frame, by_hand, [])
     return LotChart(
         name=name,
         lot="",
-        frame=frame,
-        signals=signals,
-        limits=days.limits,
-        rules=tuple(rules),
-        run=run,
-        drift=None,
-        likeness=None,
+        **_judged(frame, days.limits, rules, first),
         baseline_words=words,
-        is_frozen=False,
-        set_aside=listed,
-        notes=[],
+        set_aside=_listed(frame, by_hand, []),
     )
 
 
@@ -225,12 +209,8 @@ def _without_limits(points, name, lot, rules, words, drift=None, notes=()):
         signals=signals,
         limits=None,
         rules=tuple(rules),
-        run=None,
         drift=drift,
-        likeness=None,
         baseline_words=words,
-        is_frozen=False,
-        set_aside=[],
         notes=list(notes),
     )
 
@@ -276,23 +256,25 @@ def _with_proposed(points, why, by_hand, name, lot, first, rules):
     return LotChart(
         name=name,
         lot=lot,
-        frame=frame,
-        signals=_signals(frame, base.limits, rules, first),
-        limits=base.limits,
-        rules=tuple(rules),
-        run=_run(rules, base.limits),
+        **_judged(frame, base.limits, rules, first),
         drift=drift,
         likeness=likeness,
         baseline_words=words,
-        is_frozen=False,
         set_aside=_listed(frame, by_hand, base.set_aside),
         notes=[*notes, *extra],
     )
 
 
-def _run(rules, limits):
-    """Run length of the rules with the limits really used."""
-    return run_length(rules, reach=limits.reach, n_points=limits.n_points, df=limits.df)
+def _judged(frame, limits, rules, first):
+    """What a chart with limits shows: its points, the signals of the period, and how often its rules err by chance."""
+    signals = find_signals(frame, rules, reach=limits.reach)
+    return {
+        "frame": frame,
+        "signals": signals[signals["at"] >= first].reset_index(drop=True),
+        "limits": limits,
+        "rules": tuple(rules),
+        "run": run_length(rules, reach=limits.reach, n_points=limits.n_points, df=limits.df),
+    }
 
 
 def _reviewed(part, charted, aside, drift, rules):
@@ -352,11 +334,6 @@ def _empty_limits(points):
     frame["point"], frame["phase"] = np.arange(1, len(points) + 1), "monitored"
     frame["cone"], frame["operator"] = points["cone"].to_numpy(), points["operator"].to_numpy()
     return _as_read(frame, points)
-
-
-def _signals(frame, limits, rules, first):
-    found = find_signals(frame, rules, reach=limits.reach)
-    return found[found["at"] >= first].reset_index(drop=True)
 
 
 def freeze_chart(chart: LotChart, *, set_by, set_at, name="", notes=""):

@@ -27,19 +27,19 @@ def sin_deg(angle):
     return math.sin(math.radians(angle))
 
 
-def profile_across(flat, angle_deg, step=1.0):
+def profile_across(flat, angle_deg):
     """Mean of the picture along lines, by distance across them; NaN where a line is too short to tell."""
     m, n = flat.shape
     c, s = cos_deg(angle_deg), sin_deg(angle_deg)
     t = np.add.outer(np.arange(m, dtype=np.float32) * s, np.arange(n, dtype=np.float32) * c)
     start = math.floor(float(min(0, (n - 1) * c, (m - 1) * s, (n - 1) * c + (m - 1) * s)) - 1)
-    place = (t.ravel() - start) / step
+    place = t.ravel() - start
     slot = place.astype(np.int32)
     part = place - slot
     size = int(slot.max()) + 2
     weight = np.bincount(slot, 1 - part, size) + np.bincount(slot + 1, part, size)
     total = np.bincount(slot, (1 - part) * flat.ravel(), size) + np.bincount(slot + 1, part * flat.ravel(), size)
-    enough = weight > 0.35 * min(m, n) * step
+    enough = weight > 0.35 * min(m, n)
     return start, np.where(enough, total / np.maximum(weight, 1e-9), np.nan)
 
 

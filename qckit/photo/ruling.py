@@ -140,14 +140,14 @@ def _line_angles(flat):
     return (np.arange(720) + 0.5) / 4, smooth
 
 
-def _sharpest(flat, angle, reach=0.6, rounds=3):
+def _sharpest(flat, angle):
     """Turn the direction a little until the profile is at its most contrasted."""
     if min(flat.shape) > 800:
         flat = flat[::2, ::2]  # enough to tell a direction, a quarter of the work
-    for _ in range(rounds):
+    for reach in (0.6, 0.6 / 3, 0.6 / 3 / 3):
         tries = angle + np.linspace(-reach, reach, 7)
         contrast = [np.nanvar(profile_across(flat, a)[1]) for a in tries]
-        angle, reach = float(tries[int(np.argmax(contrast))]), reach / 3
+        angle = float(tries[int(np.argmax(contrast))])
     return angle
 
 

@@ -85,9 +85,10 @@ def _a_line_near(family, x, y):
     return x + away * c, y + away * s
 
 
-def _above_one_another(upper, lower, gap_px=6):
+def _above_one_another(upper, lower):
     from PIL import Image
 
+    gap_px = 6
     both = Image.new("RGB", (upper.width, upper.height + gap_px + lower.height), _PAPER)
     both.paste(upper, (0, 0))
     both.paste(lower, (0, upper.height + gap_px))
