@@ -104,8 +104,9 @@ def find_differences(
         both (``site_share_pct`` is the site's weight), so that few hatches, or hatches that hardly differed, leave
         the literature standing.
     """
-    conditions = None if settings is None else settings.conditions
-    max_g_per_l = None if settings is None else settings.feed.max_g_per_l
+    standards = {"conditions": None, "max_g_per_l": None}
+    if settings is not None:
+        standards = {"conditions": settings.conditions, "max_g_per_l": settings.feed.max_g_per_l}
     of_hatch = worst[worst["hatch"] == hatch].set_index("quantity")
     others = worst[worst["hatch"].isin(list(usual_hatches))]
     hours = float(of_hatch.loc["hours", "low"]) if "hours" in of_hatch.index else 24.0
@@ -114,50 +115,56 @@ def find_differences(
         c = item.reading
         if c is None or c.quantity not in of_hatch.index:
             continue
-        v = float(of_hatch.loc[c.quantity, c.side])
-        ref = reference_of(
-            c,
-            v,
-            others.loc[others["quantity"] == c.quantity, c.side].to_numpy(),
-            floor=_SD_FLOOR[c.quantity],
-            conditions=conditions,
-            max_g_per_l=max_g_per_l,
-        )
-        usual = ref.centre
+        here = of_hatch.loc[c.quantity]
+        usual = others.loc[others["quantity"] == c.quantity, c.side].to_numpy()
+        ref = reference_of(c, float(here[c.side]), usual, floor=_SD_FLOOR[c.quantity], **standards)
         course = course_of(readings, hatch, c.quantity, started)
-        published = expected_loss(lambda x, c=c, u=usual: _relative_loss(c, x, u), v, course, item.code, hours)
-        loss, share = _with_site_effects(
-            item.code, c, published=published, value=v, usual=usual, effects=effects, share=usual_share
-        )
-        outside, read, border = out_of_range(course, item.code, conditions)
-        rows.append(
-            (
-                c.quantity,
-                v,
-                float(of_hatch.loc[c.quantity, "low"]),
-                float(of_hatch.loc[c.quantity, "high"]),
-                ref.value,
-                ref.sd,
-                ref.words,
-                CONDITIONS[c.quantity].unit,
-                int(of_hatch.loc[c.quantity, "n"]),
-                outside,
-                read,
-                ref.unusual,
-                100 * published,
-                100 * loss,
-                100 * share,
-                item.code,
-                _is_far(c, ref.unusual, loss),
-                _sentence(c, v, ref, (published, loss, share), (outside, read, border)),
-            )
-        )
+        losses = _losses(item, float(here[c.side]), ref, course, hours=hours, effects=effects, share=usual_share)
+        outside = out_of_range(course, item.code, standards["conditions"])
+        rows.append(_difference(item, here, ref, losses=losses, outside=outside))
     table = pd.DataFrame(rows, columns=list(DIFFERENCE_COLUMNS))
     worse = [(-r.unusual if _side(r.cause) == "low" else r.unusual) for r in table.itertuples()]
     weight = table["expected_loss_pct"] + np.clip(worse, 0, 8) if len(table) else []
     return (
         table.assign(_w=weight).sort_values("_w", ascending=False, kind="stable", ignore_index=True).drop(columns="_w")
     )
+
+
+def _losses(item, value, ref, course, *, hours, effects, share):
+    """What a value should cost: (by the literature, by that and the site's own hatches, weight of the site). [1]"""
+    c = item.reading
+    published = expected_loss(lambda x: _relative_loss(c, x, ref.centre), value, course, item.code, hours)
+    joined, of_site = _with_site_effects(
+        item.code, c, published=published, value=value, usual=ref.centre, effects=effects, share=share
+    )
+    return published, joined, of_site
+
+
+def _difference(item, here, ref, *, losses, outside):
+    """One row: what a hatch's quantity was (``here``: a row of :func:`worst_values`) against its reference."""
+    c, value = item.reading, float(here[item.reading.side])
+    published, loss, of_site = losses
+    h_outside, h_read, _ = outside
+    return {
+        "quantity": c.quantity,
+        "value": value,
+        "low": float(here["low"]),
+        "high": float(here["high"]),
+        "usual": ref.value,
+        "usual_sd": ref.sd,
+        "reference": ref.words,
+        "unit": CONDITIONS[c.quantity].unit,
+        "n_readings": int(here["n"]),
+        "h_outside": h_outside,
+        "h_read": h_read,
+        "unusual": ref.unusual,
+        "literature_loss_pct": 100 * published,
+        "expected_loss_pct": 100 * loss,
+        "site_share_pct": 100 * of_site,
+        "cause": item.code,
+        "is_far": _is_far(c, ref.unusual, loss),
+        "sentence": _sentence(c, value, ref, losses, outside),
+    }
 
 
 def _is_far(c, unusual, loss):
