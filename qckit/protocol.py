@@ -65,6 +65,11 @@ class ProtocolSettings:
         return tuple(sorted(clock_time(text) for text in _listed(self.feed_at)))
 
     @property
+    def is_fed(self) -> bool:
+        """Whether the site feeds at all; where it does not, no page speaks of feeds and doses."""
+        return bool(self.feed_times)
+
+    @property
     def count_time(self) -> dt.time:
         """Time of day at which hatches are counted."""
         return clock_time(self.count_at)

@@ -230,8 +230,7 @@ EACH DAY
   3.  Harvest: air off 5 to 10 min, not longer, draw off unhatched cysts first,
       separate ({p.separation}), rinse. Enter the time; with ml and nauplii per ml (or
       grams and nauplii per gram, or a counted part) it tells the recovery.
-  4.  Feed within {p.max_age_h:g} h of the hatch, and enter the feed.
-  5.  Start for tomorrow what the page says, and enter it.
+{_after_harvest(p)}
   Photos instead of the eye: print cards (qckit cards), photograph the cone's
   card, then its subsamples; run  qckit today --watch FOLDER : it counts them.
 
@@ -240,7 +239,7 @@ EACH LOT
       field-sheets/field-sheets.xlsx.
   2.  Standard test on arrival and about every {p.lot_test_d:g} days while it is open:
       three cones or more, {test.temperature_c:g} C, {test.salinity_ppt:g} ppt; start it in  qckit today --enter  (8).
-  3.  qckit report new-lot LOT       accept or not, and the dose
+  3.  qckit report new-lot LOT       accept or not{", and the dose" if p.is_fed else ""}
 
 EACH MONTH
   1.  qckit report month YYYY-MM     is hatching under control, what to change
@@ -257,6 +256,16 @@ TYPED WRONG?
 TAKE CARE
 {cautions}
 """
+
+
+def _after_harvest(p: ProtocolSettings) -> str:
+    """The last steps of a day: feed, where anything is fed, and start for tomorrow."""
+    if not p.is_fed:
+        return "  4.  Start for tomorrow what you need, and enter it."
+    return (
+        f"  4.  Feed within {p.max_age_h:g} h of the hatch, and enter the feed.\n"
+        "  5.  Start for tomorrow what the page says, and enter it."
+    )
 
 
 def _protocol_words(settings: Settings) -> str:

@@ -13,6 +13,7 @@ from qckit.reports.folds import folded
 from qckit.reports.lot_test import LotTest
 from qckit.reports.pictures import figure, figures
 from qckit.verdicts.new_lot.rules import round_3
+from qckit.verdicts.new_lot.words import verdict_words
 from qckit.words import cone_name, decimals_known, noun, number, plural
 from qckit.words import figures as significant
 
@@ -105,11 +106,9 @@ def metrics_table(test: LotTest) -> Html:
             line[f"{summary.lot} SD"] = sd
     frame = pd.DataFrame(list(rows.values()))
     careful = any(getattr(s, name).is_lucky for s in summaries for name in rows)
+    keeps = "verdict and dose keep" if test.settings.protocol.is_fed else "the verdict keeps"
     more = (
-        (
-            " Where few cones agree more closely than counting lets them, verdict and dose keep to the wider bounds of "
-            "counting."
-        )
+        f" Where few cones agree more closely than counting lets them, {keeps} to the wider bounds of counting."
         if careful
         else ""
     )
@@ -185,7 +184,9 @@ def _measured(value, unit) -> str:
 
 def method(test: LotTest) -> Html:
     """Say by which rules the verdict came about, and with which methods the intervals."""
-    rules = [f"{r['verdict'].replace('-', ' ')}: {r['text']}" for r in test.finding.details.get("rules", [])]
+    rules = [
+        f"{verdict_words(r['verdict'], test.settings)}: {r['text']}" for r in test.finding.details.get("rules", [])
+    ]
     by_method: dict[str, list[str]] = {}
     for row in test.evidence.summary.to_frame().itertuples():
         if row.method:

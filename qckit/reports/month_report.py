@@ -254,9 +254,10 @@ def lots(page: MonthPage) -> Html:
         "cysts_g": 0,
         "cost": 0,
     }
+    dose = "grams for one feed; " if page.settings.protocol.is_fed else ""
     caption = (
         "In brackets the interval; points in 30 days where the centre line is sloped; expected share below the site's "
-        "minimum; grams for one feed; price of a million harvested nauplii; cysts used in the month and their price."
+        f"minimum; {dose}price of a million harvested nauplii; cysts used in the month and their price."
     )
     return table(lots_table(page.study), caption=caption, headings=head, decimals=digits)
 

@@ -100,7 +100,9 @@ def test_a_site_without_feeds_is_asked_for_no_demand(tmp_path, capsys):
     assert done.exit_code == 0 and "Nauplii for one feed" not in done.output, done.output
     settings = load_settings(tmp_path / "s")
     assert settings.protocol.feed_times == () and settings.protocol.people == "op1"
-    assert "nothing is fed here" in (tmp_path / "s" / "README.txt").read_text(encoding="utf-8").replace("\n", " ")
+    page = (tmp_path / "s" / "README.txt").read_text(encoding="utf-8")
+    assert "nothing is fed here" in page.replace("\n", " ") and "dose" not in page and "enter the feed" not in page
+    assert "  4.  Start for tomorrow what you need, and enter it." in page and "  5." not in page
     assert run("today", "--site", tmp_path / "s", "--now", "2026-11-20T08:00") == 0
     said = capsys.readouterr().out
     assert "As much as you need; the grams say qckit dose LOT --nauplii NUMBER." in " ".join(said.split())

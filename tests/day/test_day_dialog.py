@@ -26,6 +26,23 @@ def test_a_cone_is_counted_with_its_numbers_and_enter(bench, typed):
     assert other_keys <= 35  # Enter for each number, two more for the menu and the time
 
 
+def test_where_nothing_is_fed_no_feed_is_offered(room, monkeypatch):
+    from qckit.day.entry.bench import Bench
+    from qckit.day.entry.dialog import Dialog
+    from qckit.day.entry.form import DayForm
+
+    settings = room / "qckit.toml"
+    text = settings.read_text(encoding="utf-8")
+    settings.write_text(text.replace('feed_at = "10:00, 16:00"', 'feed_at = ""'), encoding="utf-8")
+    with Bench(room, by="op1", now="2026-11-20T09:10") as bench:
+        said, left = [], ["4", "0"]
+        Dialog(bench, lambda *_: left.pop(0), said.append).run()
+        assert said[0] == "1 count 2 start 3 harvest 5 readings 6 tally 7 meters 8 test 9 lot 0 end"
+        assert said[-1] == "'4' is none of 1, 2, 3, 5, 6, 7, 8, 9, 0."
+        kinds = [form["kind"] for form in DayForm(bench).forms]
+        assert "feed" not in kinds and "harvest" in kinds
+
+
 def test_several_numbers_in_one_line_and_one_number_back(bench, typed):
     typed("", "", "80 3 12 76", "84", "-", "85", "2", "15", "80", "")
     assert bench.log.samples(hatch="H261119-A")["nauplii"].tolist() == [80, 85]

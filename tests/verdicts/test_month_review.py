@@ -196,6 +196,25 @@ def test_finding_is_plain_and_complete(studies):
     assert 0.1 < lost.value < 2
 
 
+def test_where_nothing_is_fed_the_month_tells_nauplii_and_no_dose(studies):
+    fed = studies("2026-10")
+    protocol = dataclasses.replace(fed.settings.protocol, feed_at="")
+    unfed = dataclasses.replace(fed, settings=dataclasses.replace(fed.settings, protocol=protocol))
+    lost = next(f for f in finding_of_month(unfed).figures if f.name == "nauplii_lost_million")
+    assert lost.value == pytest.approx(fed.feed_lost / 1e6) and "million at risk in the next 30 days" in lost.note
+    assert "dose_g" in lots_table(fed) and "dose_g" not in lots_table(unfed)
+    assert math.isnan(unfed.feed_days_lost) and math.isnan(unfed.feed_days_at_risk)
+
+
+def test_no_dose_is_worked_out_where_nothing_is_fed(recent):
+    protocol = dataclasses.replace(recent.settings.protocol, feed_at="")
+    settings = dataclasses.replace(recent.settings, protocol=protocol)
+    found = finding_of_month(study_month(recent.but(settings=settings), month="2026-10"))
+    shown = [found.headline, *found.next_steps, *found.would_change, *found.left_out, *found.cautions]
+    shown += [item.answer for item in found.evidence] + [f"{f.name} {f.label} {f.unit} {f.note}" for f in found.figures]
+    assert not [text for text in shown if re.search(r"feed|dose|\bfed\b", text, re.IGNORECASE)]
+
+
 def test_feed_lost_is_what_the_hatches_fell_short_of(studies):
     study = studies("2026-02")
     fall = next(s for s in study.shifts if s.counts)

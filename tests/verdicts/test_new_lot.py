@@ -3,6 +3,7 @@
 import itertools
 import json
 import re
+from dataclasses import replace
 from pathlib import Path
 
 import jsonschema
@@ -116,6 +117,35 @@ def test_a_missed_claim_asks_for_a_larger_dose():
     assert any("times the 19.6 g that the label's claim would ask for" in s for s in found.next_steps)
 
 
+@pytest.mark.parametrize(
+    ("counts", "claim"),
+    [
+        ([cone("A", 118), cone("B", 121), cone("C", 120)], (85, 230_000)),
+        ([cone("A", 118), cone("B", 121), cone("C", 120)], (92, 300_000)),
+        ([cone("A", 70, c=60), cone("B", 72, c=58), cone("C", 69, c=61)], (85, 230_000)),
+        ([cone("A", 118)], (85, 230_000)),
+        (
+            [cone(x, 100, c=40, s=100) for x in "AB"]
+            + [cone(x, 80, c=60, lot="R-1", purpose="reference") for x in "CD"],
+            (85, 230_000),
+        ),
+    ],
+)
+def test_where_nothing_is_fed_a_lot_is_judged_without_a_dose(counts, claim):
+    settings = replace(Settings(), protocol=replace(Settings().protocol, feed_at=""))
+    found = judge_new_lot(site(counts, claim=claim).but(settings=settings), lot="N-1")
+    jsonschema.validate(json.loads(json.dumps(found.to_dict(), allow_nan=False)), SCHEMA)
+    assert found.verdict == judge(counts, claim=claim).verdict
+    assert [f.name for f in found.figures] == ["hatch_pct", "hatching_efficiency_per_g"] and not found.details["dose"]
+    shown = [found.details["verdict_words"], found.headline, *found.next_steps, *found.would_change, *found.cautions]
+    shown += [text for e in found.evidence for text in (e.question, e.answer)] + found.left_out
+    said = [text.replace("qckit dose N-1 --nauplii NUMBER", "") for text in shown]
+    assert not [text for text in said if re.search(r"feed|dose|\bfed\b", text, re.IGNORECASE)]
+    share = claim[1] / found.figures[1].value
+    if found.verdict == "accept-larger-dose" and share > 1:
+        assert any(s.startswith(f"Take {share:.2f} times the grams that the label's claim") for s in found.next_steps)
+
+
 def test_a_lot_shown_below_the_minimum_is_rejected():
     found = judge([cone("A", 70, c=60), cone("B", 72, c=58), cone("C", 69, c=61)])
     assert found.verdict == "reject"
@@ -124,9 +154,8 @@ def test_a_lot_shown_below_the_minimum_is_rejected():
         "nauplii."
     )
     assert found.details["doubts"] == [{"code": "more_shells", "values": {"ratio": pytest.approx(1.706, abs=0.01)}}]
-    assert (
-        "No other lot was hatched for feed in the 30 days before this test. Order early: this delivery does not count."
-        in (found.next_steps)
+    assert "No other lot was in use in the 30 days before this test. Order early: this delivery does not count." in (
+        found.next_steps
     )
 
 
@@ -150,7 +179,7 @@ def test_rejecting_names_the_better_choice_truly(code):
     assert found.verdict == "reject" and found.details["choice"]["code"] == code
     assert any(step.startswith(said) for step in found.next_steps)
     # no step forbids what the next one advises
-    assert ("Do not feed from this lot" in found.next_steps[0]) == (code != "beside_worse")
+    assert ("Do not use this lot" in found.next_steps[0]) == (code != "beside_worse")
 
 
 def test_rejecting_without_a_lot_beside_it_looks_at_the_lot_in_use():

@@ -49,6 +49,12 @@ class Dialog(Questions):
 
     tally: Callable | None = None
 
+    @property
+    def menu(self) -> dict:
+        """What can be entered here, by its key: no feed where nothing is fed."""
+        is_fed = self.bench.settings.protocol.is_fed
+        return {key: name for key, name in MENU.items() if is_fed or name != "feed"}
+
     def run(self) -> None:
         """Ask until the person ends."""
         if not self._who():
@@ -61,12 +67,12 @@ class Dialog(Questions):
                 typed = self.ask(f"Enter: {first}" if first else "What", "")
             except EOFError:
                 return
-            choice = MENU.get(typed.strip())
+            choice = self.menu.get(typed.strip())
             if typed.strip() == BACK:
                 self.say(self.bench.take_back())
                 continue
             if typed.strip() and choice is None:
-                self.say(f"{typed!r} is none of {', '.join(MENU)}.")
+                self.say(f"{typed!r} is none of {', '.join(self.menu)}.")
                 continue
             if choice == "end" or (not typed.strip() and not first):
                 return
@@ -95,7 +101,7 @@ class Dialog(Questions):
 
     def _menu_lines(self) -> list[str]:
         return [
-            " ".join(f"{key} {name}" for key, name in MENU.items()),
+            " ".join(f"{key} {name}" for key, name in self.menu.items()),
             f"Numbers and Enter. {BACK} alone: one question back; here: the last entry taken back.",
         ]
 

@@ -250,7 +250,7 @@ def _new_lot(bench: Bench) -> dict:
 
 def _feed(bench: Bench) -> dict | None:
     states = bench.feedable()
-    if not states:
+    if not states or not bench.settings.protocol.is_fed:
         return None
     left = states[0].left if math.isfinite(states[0].left) else 0.0
     proposed = min(left, bench.settings.feed.nauplii_per_feed)

@@ -137,7 +137,7 @@ def plan_start(
         Cones under suspicion: taken last.
     """
     protocol = settings.protocol
-    if not protocol.feed_times:
+    if not protocol.is_fed:
         return Start("no feeds", 0.0)
     now = now.replace(second=0, microsecond=0)  # starts are typed and read by the minute
     short = [feed for feed in due if feed.at.date() > now.date() and feed.is_short]

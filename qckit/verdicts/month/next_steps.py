@@ -47,7 +47,7 @@ def _step_for_lot(study, m) -> str:
     if m in below_minimum(study):
         text = f"Decide about {m.lot}: it stays below your minimum of {study.settings.limits.min_hatch_pct:g} %"
         text += f" and {loses}" if loses else ""
-        return f"{text}. Hatch another lot beside it, or dose by what it gives."
+        return f"{text}. Hatch another lot beside it, or weigh by what it gives."
     return f"Use up {m.lot} soon or give it up: it {loses}." if loses else ""
 
 

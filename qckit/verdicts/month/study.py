@@ -47,9 +47,8 @@ class MonthStudy:
     standing: list  # StandingDifference
     spreads: object  # levels.Spreads of the hatching percentage; None: too few hatches
     signals: pd.DataFrame  # every mark and signal of the month with its state
-    feed_lost: float  # nauplii
-    feed_days_lost: float
-    feed_days_at_risk: float  # in the next 30 days, of what goes on
+    feed_lost: float  # harvested nauplii
+    feed_at_risk: float  # likewise, in the next 30 days, of what goes on
     comparison: pd.DataFrame
     quality: pd.DataFrame
     settings: object
@@ -58,6 +57,20 @@ class MonthStudy:
     waters: dict  # quantity -> charts.water.WaterDays
     unseen: tuple  # (where, points) from searches.MonthSearch
     left_out: list = field(default_factory=list)
+
+    @property
+    def feed_days_lost(self) -> float:
+        """The nauplii lost, in days of feed; NaN where nothing is fed."""
+        return self._in_days(self.feed_lost)
+
+    @property
+    def feed_days_at_risk(self) -> float:
+        """The nauplii at risk in the next 30 days, in days of feed; NaN where nothing is fed."""
+        return self._in_days(self.feed_at_risk)
+
+    def _in_days(self, nauplii):
+        per_day = self.settings.feed.nauplii_per_feed * self.settings.feed.feeds_per_day
+        return nauplii / per_day if per_day and self.settings.protocol.is_fed else math.nan
 
     @property
     def explained_hatches(self) -> set:
@@ -122,8 +135,9 @@ def study_month(tables: SiteTables, *, month, lot="", is_proposed=False, now="")
     month_lots = {
         name: lot_month(tables, name, chosen[chosen["lot"] == name], reviewed, level=levels.get(name)) for name in names
     }
-    month_lots = with_doses(month_lots, tables, now)
-    lost, per_day, ahead = _feed_of(shifts, chosen, charts, settings.feed, (first, last))
+    if settings.protocol.is_fed:
+        month_lots = with_doses(month_lots, tables, now)
+    lost, ahead = _feed_of(shifts, chosen, charts, settings.feed, (first, last))
     return MonthStudy(
         month=month,
         lot=lot,
@@ -140,8 +154,7 @@ def study_month(tables: SiteTables, *, month, lot="", is_proposed=False, now="")
         spreads=searched.search.model.spreads if searched.search is not None else None,
         signals=table,
         feed_lost=lost,
-        feed_days_lost=lost / per_day if per_day else math.nan,
-        feed_days_at_risk=ahead / per_day if per_day else math.nan,
+        feed_at_risk=ahead,
         comparison=compare_periods(history, month, first, last, lot),
         quality=quality_table(chosen, samples, tables.readings, tables.photos, settings),
         settings=settings,
@@ -172,12 +185,11 @@ def _chosen(history, tables, month, lot, first):
 
 
 def _feed_of(shifts, chosen, charts, feed, period):
-    """Nauplii lost to open falls, those fed in a day, and those at risk in 30 days if the falls go on."""
+    """Nauplii lost to open falls, and those at risk in 30 days if the falls go on, both as harvested."""
     falls = [s for s in shifts if s.is_open and s.kind != "lot" and s.quantity in LOT_CHARTS]
     lost = _feed_lost(chosen, charts, falls)
     ahead = sum(_feed_lost(chosen, charts, [s]) * 30 / _days_touched(s, *period) for s in falls if s.is_ongoing)
-    per_day = feed.nauplii_per_feed * feed.feeds_per_day
-    return lost * feed.recovery_pct / 100, per_day, ahead * feed.recovery_pct / 100
+    return lost * feed.recovery_pct / 100, ahead * feed.recovery_pct / 100
 
 
 def _explained(signals):

@@ -73,7 +73,7 @@ def lots_table(study: MonthStudy) -> pd.DataFrame:
                 "cost": m.cost,
             }
         )
-    return pd.DataFrame(rows)
+    return pd.DataFrame(rows).drop(columns=[] if study.settings.protocol.is_fed else "dose_g")
 
 
 def _state(study, m) -> str:

@@ -129,19 +129,7 @@ def _figures(study):
             decimals=decimals_known(m.capability.share_pct_low, m.capability.share_pct_high),
             note="" if math.isfinite(m.capability.share_pct) else "too few hatches",
         ),
-        Figure(
-            "feed_days_lost",
-            "feed lost to what changed",
-            study.feed_days_lost,
-            unit="days of feed",
-            decimals=1,
-            note=f"{rounded(study.feed_lost):,.0f} nauplii short of the lots' own levels"
-            + (
-                f"; {study.feed_days_at_risk:.1f} days of feed at risk in the next 30 days if it goes on"
-                if study.feed_days_at_risk > 0
-                else ""
-            ),
-        ),
+        _lost(study),
     ]
     if m.dose is not None:
         figures.append(
@@ -155,6 +143,21 @@ def _figures(study):
             )
         )
     return figures
+
+
+def _lost(study):
+    """What was lost to what changed: in days of feed or, where nothing is fed, in nauplii."""
+    if study.settings.protocol.is_fed:
+        unit, risk = "days of feed", f"{study.feed_days_at_risk:.1f} days of feed"
+        name, label, value = "feed_days_lost", "feed lost to what changed", study.feed_days_lost
+        note = f"{rounded(study.feed_lost):,.0f} nauplii short of the lots' own levels"
+    else:
+        unit, risk = "million", f"{study.feed_at_risk / 1e6:.1f} million"
+        name, label, value = "nauplii_lost_million", "nauplii lost to what changed", study.feed_lost / 1e6
+        note = "harvested nauplii short of the lots' own levels"
+    if study.feed_at_risk > 0:
+        note += f"; {risk} at risk in the next 30 days if it goes on"
+    return Figure(name, label, value, unit=unit, decimals=1, note=note)
 
 
 def _mean_of(estimate, m):

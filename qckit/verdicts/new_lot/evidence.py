@@ -60,7 +60,7 @@ class NewLotEvidence:
     past: tuple  # comparisons with the lot's test before this one
     spread: object  # Spread or None
     differ_more: bool  # the cones of this test differ more than this room's usually do
-    dose: DosePlan | None  # None where nauplii per gram are not known
+    dose: DosePlan | None  # None where nauplii per gram are not known, or nothing is fed
     rate: object  # HatchRate of the test's time course, or None
     budget: object  # Budget of nauplii per gram, or None
     ageing: object  # Ageing over the tests of the lot or all its hatches; of the reference lot when those are too few
@@ -104,7 +104,7 @@ def new_lot_evidence(tables, *, lot, reference=None, detection_u=None, certifica
     other = _one_interval(summarise_cones(beside, lot=test.reference, **widths)) if len(beside) else None
     claims = _claims(summary, row, settings.limits)
     claimed = (c.against for c in claims if c.what == "hatching percentage")
-    dose = _unless_too_little(_dose, tables, lot, now, every)
+    dose = _unless_too_little(_dose, tables, lot, now, every) if settings.protocol.is_fed else None
     return NewLotEvidence(
         lot=lot,
         lot_row={} if row is None else row.to_dict(),

@@ -12,7 +12,7 @@ from qckit.hatch.dose.weighing import decimals_of
 from qckit.verdicts.finding import Figure, Finding
 from qckit.verdicts.new_lot import reasoning, words
 from qckit.verdicts.new_lot.evidence import new_lot_evidence
-from qckit.verdicts.new_lot.rules import RULES, TONES, VERDICTS, Case, first_rule, round_3
+from qckit.verdicts.new_lot.rules import RULES, TONES, Case, first_rule, round_3
 from qckit.words import capital, plural
 
 __all__ = ["finding_of", "judge_new_lot"]
@@ -74,11 +74,11 @@ def finding_of(evidence, settings):
         subject=evidence.lot,
         verdict=rule.verdict,
         headline=words.headline(reason, evidence),
-        figures=_figures(evidence),
+        figures=_figures(evidence, settings),
         next_steps=words.next_steps(rule, evidence, settings),
         evidence=reasoning.collect_evidence(evidence, settings),
         would_change=words.would_change(rule, evidence, case),
-        cautions=words.cautions(rule, evidence),
+        cautions=words.cautions(rule, evidence, settings),
         left_out=list(evidence.left_out),
         details=_details(evidence, case, rule, settings),
     )
@@ -103,7 +103,7 @@ def _case(evidence, settings):
     )
 
 
-def _figures(evidence):
+def _figures(evidence, settings):
     hatch, efficiency = evidence.summary.hatch_pct, evidence.summary.hatching_efficiency_per_g
     figures = [
         Figure(
@@ -128,6 +128,8 @@ def _figures(evidence):
         ),
     ]
     dose = evidence.dose
+    if not settings.protocol.is_fed:
+        return figures
     if dose is None:
         figures.append(
             Figure(
@@ -185,7 +187,7 @@ def _details(evidence, case, rule, settings):
             "earlier": _records(evidence.world.earlier),
             "expected": evidence.world.expected.to_dict(),
         },
-        "verdict_words": VERDICTS[rule.verdict],
+        "verdict_words": words.verdict_words(rule.verdict, settings),
         "tone": TONES[rule.verdict],
         "confidence": settings.limits.confidence,
         "rules": [{"code": r.code, "verdict": r.verdict, "text": r.text} for r in RULES],

@@ -8,10 +8,26 @@ from qckit.hatch.lots.in_use import IN_USE_DAYS
 from qckit.hatch.notes import gaps, has_note
 from qckit.verdicts.new_lot.other_lots import best_choice
 from qckit.verdicts.new_lot.reasoning import comparison_sentence
-from qckit.verdicts.new_lot.rules import pct_form, per_g
+from qckit.verdicts.new_lot.rules import VERDICTS, pct_form, per_g
 from qckit.words import capital, joined, noun, plural
 
-__all__ = ["best_choice_of", "cautions", "doubts", "headline", "next_steps", "planned", "would_change"]
+__all__ = [
+    "best_choice_of",
+    "cautions",
+    "doubts",
+    "headline",
+    "next_steps",
+    "planned",
+    "verdict_words",
+    "would_change",
+]
+
+
+def verdict_words(verdict, settings):
+    """The verdict as people read it; a larger dose is more grams where nothing is fed."""
+    if verdict == "accept-larger-dose" and not settings.protocol.is_fed:
+        return "Accept with more grams"
+    return VERDICTS[verdict]
 
 
 def headline(reason, evidence):
@@ -50,27 +66,32 @@ def planned(evidence):
 
 
 def best_choice_of(evidence, settings):
-    """Which lot to feed from instead, as (code, values) of :func:`best_choice`."""
+    """Which lot to use instead, as (code, values) of :func:`best_choice`."""
     pct, beside = evidence.summary.hatch_pct.value, evidence.reference_summary
     if evidence.compared_as == "test" and beside is not None and not beside.hatch_pct.value > pct:
         beside = None  # another lot on trial that did worse: what is in use comes first
     return best_choice(evidence.world, pct, beside, settings.limits.min_hatch_pct)
 
 
-_PUT_AWAY = "Do not feed from this lot; keep the pack closed and cold, and send the supplier this report."
-_KEEP = "Send the supplier this report; feed from this lot only for want of a better one; keep the pack closed."
+_PUT_AWAY = "Do not use this lot; keep the pack closed and cold, and send the supplier this report."
+_KEEP = "Send the supplier this report; use this lot only for want of a better one; keep the pack closed."
 
 
 def _choice(evidence, settings):
-    """Which lot to feed from instead; see :func:`best_choice`."""
+    """Which lot to use instead; see :func:`best_choice`."""
     code, values = best_choice_of(evidence, settings)
     order = "Order early: this delivery does not count."
-    if code == "beside_worse" and evidence.dose is not None:
-        order = (
-            "Order another lot now; until it is tested, this one is the better of the two: "
-            f"{evidence.dose.say(evidence.dose.grams_weighed)} g for a feed."
-        )
+    if code == "beside_worse" and _is_usable(evidence, settings):
+        grams = f": {evidence.dose.say(evidence.dose.grams_weighed)} g for a feed" if evidence.dose is not None else ""
+        order = f"Order another lot now; until it is tested, this one is the better of the two{grams}."
     return _CHOICES[code].format(**_in_digits(code, values, evidence), order=order)
+
+
+def _is_usable(evidence, settings):
+    """Whether grams of the lot can be told: by its dose or, where nothing is fed, by its nauplii per gram."""
+    if settings.protocol.is_fed:
+        return evidence.dose is not None
+    return evidence.summary.hatching_efficiency_per_g.value > 0
 
 
 def _in_digits(code, values, evidence):
@@ -86,13 +107,13 @@ def _in_digits(code, values, evidence):
 _CHOICES = {
     "beside_good": "Go on with lot {lot}: {hatch_pct} in the same test. {order}",
     "beside_poor": "Lot {lot} did better in the same test, but with {hatch_pct} it is below the minimum of "
-    "{minimum:g} % too: feed from it only until another lot is tested. {order}",
+    "{minimum:g} % too: use it only until another lot is tested. {order}",
     "beside_worse": "The lot in use, {lot}, did worse in the same test: {hatch_pct}. {order}",
     "in_use": "Go on with lot {lot}: {hatch_pct} over its last {n} hatches; none of it was run beside this test. "
     "{order}",
     "in_use_poor": "The lot in use, {lot}, gave {hatch_pct} over its last {n} hatches, below the minimum of "
     "{minimum:g} % too: test it beside another lot. {order}",
-    "none": f"No other lot was hatched for feed in the {IN_USE_DAYS} days before this test. {{order}}",
+    "none": f"No other lot was in use in the {IN_USE_DAYS} days before this test. {{order}}",
 }
 
 
@@ -102,11 +123,13 @@ def next_steps(rule, evidence, settings):
     cones = dict(zip(evidence.cones["hatch"], evidence.cones["cone"]))
     if rule.verdict in ("accept", "accept-larger-dose") and evidence.dose is not None:
         steps.append(f"For one feed take {evidence.dose.sentence}")
+    elif rule.verdict in ("accept", "accept-larger-dose") and not settings.protocol.is_fed:
+        steps.append(f"How many grams give the nauplii you need, says  qckit dose {evidence.lot} --nauplii NUMBER.")
     if rule.verdict == "accept-larger-dose":
         steps.append(_larger_dose(evidence, settings))
     if rule.verdict == "reject":
         code = best_choice_of(evidence, settings)[0]
-        steps.append(_KEEP if code == "beside_worse" and evidence.dose is not None else _PUT_AWAY)
+        steps.append(_KEEP if code == "beside_worse" and _is_usable(evidence, settings) else _PUT_AWAY)
         steps.append(_choice(evidence, settings))
     if rule.verdict == "repeat-test":
         steps.append(
@@ -185,7 +208,7 @@ def would_change(rule, evidence, case):
     return lines
 
 
-def cautions(rule, evidence):
+def cautions(rule, evidence, settings):
     """What the reader must keep in mind."""
     lines = []
     if len(evidence.cones) and (evidence.cones["basis"] == "cysts").any():
@@ -210,20 +233,22 @@ def cautions(rule, evidence):
             "trusting the mean."
         )
     if rule.verdict in ("accept", "accept-larger-dose"):
-        lines.append(
-            "The verdict is on hatching only; it says nothing of nutritional value or germs. What to feed to "
-            "sick animals is for a veterinarian to decide."
-        )
+        lines.append("The verdict is on hatching only; it says nothing of nutritional value or germs.")
+        if settings.protocol.is_fed:
+            lines[-1] += " What to feed to sick animals is for a veterinarian to decide."
     return lines
 
 
 def _larger_dose(evidence, settings):
     claim = evidence.lot_row.get("claimed_nauplii_per_g")
-    if evidence.dose is None or claim is None or not claim > 0:
+    if claim is None or not claim > 0 or not _is_usable(evidence, settings):
         return ""
+    tell = "; tell the supplier, with this report" if any(c.high < 1 for c in evidence.claims) else ""
+    if not settings.protocol.is_fed:
+        factor = claim / evidence.summary.hatching_efficiency_per_g.value
+        return f"Take {factor:.2f} times the grams that the label's claim would ask for{tell}." if factor > 1 else ""
     on_claim = evidence.dose.nauplii / (claim * evidence.dose.recovery_pct / 100)
     factor = evidence.dose.grams / on_claim
-    tell = "; tell the supplier, with this report" if any(c.high < 1 for c in evidence.claims) else ""
     return f"That is {factor:.2f} times the {evidence.dose.say(on_claim)} g that the label's claim would ask for{tell}."
 
 

@@ -81,7 +81,7 @@ def next_feed(row, level: Level, tables, *, supply: Supply, lot: str, recovery: 
         "cone": "",
         "ready": "",
         "past_since": _past_since(row, settings, now),
-        "is_fed": bool(settings.protocol.feed_times),
+        "is_fed": settings.protocol.is_fed,
         "sentence": "",
     }
     if not result["is_fed"]:
