@@ -21,6 +21,15 @@ _WORKERS = click.option(
 )
 
 
+_NOTEBOOK = click.option(
+    "--notebook",
+    default=None,
+    metavar="FILE",
+    type=click.Path(),
+    help="Run this notebook in place of the kit's own, such as your changed copy of it.",
+)
+
+
 @click.group("report", cls=Commands)
 def command():
     """Write a report: the page, the executed notebook and the findings as data, in the site's reports/."""
@@ -32,14 +41,15 @@ def command():
 @SITE
 @_NOW
 @_WORKERS
-def new_lot(lot, count, site, now, workers):
+@_NOTEBOOK
+def new_lot(lot, count, site, now, workers, notebook):
     """Decide about a new LOT from its standard test, with the reference lot beside it."""
     from qckit.reports import count_uncounted, find_site
 
     folder = find_site(site)
     _need_subject("new-lot", folder, {"lot": lot}, count)
     skipped = _count(count_uncounted, folder, workers) if count else 0
-    _make([("new-lot", {"lot": lot})], folder, now, workers)
+    _make([("new-lot", {"lot": lot})], folder, now, workers, notebook)
     return _attend(skipped)
 
 
@@ -59,7 +69,8 @@ def new_lot(lot, count, site, now, workers):
 @SITE
 @_NOW
 @_WORKERS
-def month(month, lot, each_lot, freeze, anew, record, by, site, now, workers):
+@_NOTEBOOK
+def month(month, lot, each_lot, freeze, anew, record, by, site, now, workers, notebook):
     """Review a month: in control or not, what changed and since when.
 
     YYYY-MM may also be a period, such as 2026-09-15..2026-10-14, or the word all: every month in the log. Leaves with 1
@@ -80,7 +91,7 @@ def month(month, lot, each_lot, freeze, anew, record, by, site, now, workers):
     if record:
         for each in months:
             click.echo(record_signals(folder, each, by=by, lot=lot, at=now))
-    runs = _make(jobs, folder, now, workers)
+    runs = _make(jobs, folder, now, workers, notebook)
     return _attend_months([run for run in runs if run.finding["details"]["needs_attention"]], len(runs))
 
 
@@ -167,7 +178,8 @@ def set_aside(hatch, reason, by, chart, undo, site, now):
 @SITE
 @_NOW
 @_WORKERS
-def poor_hatch(hatch, count, plan, checked, outcome, by, site, now, workers):
+@_NOTEBOOK
+def poor_hatch(hatch, count, plan, checked, outcome, by, site, now, workers, notebook):
     """Find the likely cause of a poor HATCH and what to do before the next feed.
 
     The report names the checks that would settle it. Once one is made, enter it and the report is made anew:
@@ -184,7 +196,7 @@ def poor_hatch(hatch, count, plan, checked, outcome, by, site, now, workers):
     skipped = _count(count_uncounted, folder, workers) if count else 0
     if checked:
         click.echo(record_check(folder, hatch, checked, outcome, by=by, at=now))
-    (run,) = _make([("poor-hatch", {"hatch": hatch})], folder, now, 1)
+    (run,) = _make([("poor-hatch", {"hatch": hatch})], folder, now, 1, notebook)
     if plan:
         click.echo(record_plans(folder, run.finding, by=by, at=now))
     return _attend(skipped)
@@ -213,14 +225,16 @@ def _attend(skipped: int) -> int:
     return 1
 
 
-def _make(jobs, folder: Path, now, workers: int) -> list:
+def _make(jobs, folder: Path, now, workers: int, notebook: str | None) -> list:
     """Write the reports and say what each found and where it is; one error alone is raised as it is."""
     from qckit.errors import NeedsAttention, QcError, one_line
     from qckit.progress import working
-    from qckit.reports import run_reports
+    from qckit.reports import changed_copy, run_reports
 
+    kind = jobs[0][0]
+    own = {"notebooks": {kind: notebook}} if notebook else {}
     with working("Writing the report" if len(jobs) == 1 else f"Writing {len(jobs)} reports"):
-        results = run_reports(jobs, folder, now=now, workers=workers, progress=_say_progress(len(jobs)))
+        results = run_reports(jobs, folder, now=now, workers=workers, progress=_say_progress(len(jobs)), **own)
     errors = [r for r in results if isinstance(r, QcError)]
     if len(results) == 1 and errors:
         raise errors[0]
@@ -230,6 +244,12 @@ def _make(jobs, folder: Path, now, workers: int) -> list:
             click.echo(f"qckit: {one_line(run)}", err=True)
         else:
             say_report(run, dates)
+    copy = None if notebook else changed_copy(kind, folder)
+    if copy is not None:
+        click.echo(
+            f'note: made with the kit\'s own notebook. {copy} differs from it:  --notebook "{copy}"  makes the report '
+            "with that one. Delete it if nobody here changed it (an earlier version of qckit wrote it)."
+        )
     if errors:
         raise NeedsAttention(f"{len(errors)} of {len(results)} reports could not be made; see the lines above.")
     return results

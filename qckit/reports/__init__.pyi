@@ -5,6 +5,6 @@ from .findings import save_findings
 from .index import reports_of, write_index
 from .pictures import figure, figures, thumbnails
 from .poor_report import nauplius_objects, record_check, record_plans
-from .run import KINDS, ReportRun, run_report, run_reports
+from .run import KINDS, ReportRun, changed_copy, run_report, run_reports
 from .sites import find_site, poorest_hatch
 from .uncounted import count_uncounted

@@ -24,7 +24,7 @@ from qckit.reports.publishing import for_keeping
 from qckit.reports.subjects import need_subject
 from qckit.settings import Settings, load_settings
 
-__all__ = ["KINDS", "Kind", "ReportRun", "run_report", "run_reports"]
+__all__ = ["KINDS", "Kind", "ReportRun", "changed_copy", "run_report", "run_reports"]
 
 _VERSIONS = ("numpy", "scipy", "pandas", "statsmodels", "scikit-image", "matplotlib", "papermill", "nbconvert")
 _GIVEN_PARAMETERS = ("site", "out_dir", "now")
@@ -221,6 +221,40 @@ def run_reports(
     if jobs:
         write_index(settings.folder)
     return results
+
+
+def changed_copy(kind: str, site: str | Path) -> Path | None:
+    """Find the site's own copy of a report's notebook where its cells differ from the kit's; None where they do not.
+
+    The cell of parameters may differ: whoever runs a copy by hand writes a month or a lot there.
+
+    Parameters
+    ----------
+    kind : str
+    site : path
+        The site folder.
+
+    Examples
+    --------
+    >>> reports.changed_copy("month", site.folder) is None
+    True
+    """
+    name = KINDS[kind].notebook
+    copy = Path(site) / "notebooks" / name
+    if not copy.is_file():
+        return None
+    try:
+        return copy if _cells_of(copy) != _cells_of(notebooks_dir() / name) else None
+    except (OSError, ValueError, TypeError, KeyError, AttributeError):  # half-saved, or no notebook: not the kit's
+        return copy
+
+
+def _cells_of(path: Path) -> list[tuple[str, str]]:
+    """The cells of a notebook as they were written, but for parameters and outputs."""
+    cells = json.loads(path.read_text(encoding="utf-8"))["cells"]
+    kept = [cell for cell in cells if "parameters" not in cell.get("metadata", {}).get("tags", ())]
+    found = [(cell["cell_type"], "".join(cell["source"]).strip()) for cell in kept]
+    return [cell for cell in found if cell[1]]  # JupyterLab adds an empty cell at the end
 
 
 def _subject(kind: str, given: Mapping, where: str) -> str:

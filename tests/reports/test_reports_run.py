@@ -2,6 +2,7 @@
 
 import json
 import re
+import shutil
 from pathlib import Path
 
 import nbformat
@@ -9,6 +10,7 @@ import pandas as pd
 import pytest
 
 from qckit import reports
+from qckit._paths import notebooks_dir
 from qckit.errors import InputError, QcError
 from qckit.log import create_log, open_log
 
@@ -88,6 +90,54 @@ def test_evil_lot_names_go_through_unharmed(site, notebook, body):
         assert "<script" not in page and 'href="../' not in page
     listed = re.findall(r'href="([^"]+)/report.html"', pages[-1])
     assert sorted(listed) == sorted(f.name for f in folders)
+
+
+def test_a_sites_changed_copy_is_told_and_can_be_run(site, notebook, body, tmp_path, monkeypatch, capsys):
+    from qckit import cli
+    from qckit.reports import run
+
+    shown = "reports.first_screen(finding, now=now)"
+    kit, own = tmp_path / "kit", site / "notebooks"
+    for folder in (kit, own):
+        folder.mkdir(exist_ok=True)
+    shutil.copy(notebook(["# The kit's", body, shown]), kit / "new_lot.ipynb")
+    shutil.copy(kit / "new_lot.ipynb", own / "new_lot.ipynb")
+    monkeypatch.setattr(run, "notebooks_dir", lambda: kit)
+    monkeypatch.setattr(run, "need_subject", lambda *_: None)
+    monkeypatch.setattr("qckit.commands.report._need_subject", lambda *_: None)
+
+    def made(*options):
+        with pytest.raises(SystemExit) as done:
+            cli.main(["report", "new-lot", "K-1", "--no-count", "--site", str(site), "--now", NOW, *options])
+        assert done.value.code == 0
+        return capsys.readouterr().out, (site / "reports" / "new-lot-K-1" / "report.html").read_text("utf-8")
+
+    assert "note:" not in made()[0]
+    text = (own / "new_lot.ipynb").read_text("utf-8")
+    (own / "new_lot.ipynb").write_text(text.replace("# The kit's", "# Our own"), encoding="utf-8")
+    said, page = made()
+    assert f"{own / 'new_lot.ipynb'} differs from it" in said and "The kit's" in page and "Our own" not in page
+    said, page = made("--notebook", str(own / "new_lot.ipynb"))
+    assert "note:" not in said and "Our own" in page
+
+
+def test_values_typed_into_a_copy_and_its_outputs_are_no_change(site, monkeypatch):
+    own = site / "notebooks"
+    own.mkdir(exist_ok=True)
+    copy = own / "monthly_review.ipynb"
+    kept = nbformat.read(notebooks_dir() / "monthly_review.ipynb", as_version=4)
+    kept.cells[1].source = kept.cells[1].source.replace('month = ""', 'month = "2026-10"')
+    kept.cells[2].execution_count = 7
+    kept.cells.append(nbformat.v4.new_code_cell(""))
+    nbformat.write(kept, copy)
+    assert reports.changed_copy("month", site) is None
+    kept.cells[0].source += " Ours."
+    nbformat.write(kept, copy)
+    assert reports.changed_copy("month", site) == copy
+    copy.write_text("{", encoding="utf-8")
+    assert reports.changed_copy("month", site) == copy
+    copy.unlink()
+    assert reports.changed_copy("month", site) is None
 
 
 def test_a_misspelt_parameter_is_refused_before_anything_runs(site, notebook, body):
