@@ -65,7 +65,7 @@ def import_(sheets, table, accept_good_rows, ignored, correct, emptied, problems
 
     with open_site_log(site) as log:
         dates = dates_at(site)
-        before = log.samples(counted=None)["sample"]
+        before = log.samples(counted=None)
         try:
             result = import_sheets(
                 log,
@@ -90,7 +90,7 @@ def import_(sheets, table, accept_good_rows, ignored, correct, emptied, problems
     for note in result.notes:
         click.echo(f"note: {dates.text(note)}")
     click.echo(str(result))
-    _say_answer(sheets, site, after.loc[~after["sample"].isin(before), "hatch"])
+    _say_answer(site, before, after)
     if len(result.problems):
         from qckit.log.problems import problems_text
 
@@ -104,27 +104,29 @@ def import_(sheets, table, accept_good_rows, ignored, correct, emptied, problems
     return 0
 
 
-def _say_answer(sheets, site: str, counted) -> None:
-    """Say what the counts of a day sheet mean: the answer of its newest day, and poor hatches of the days before."""
-    from qckit.day.page.loading import poor_hatches, study_site
-    from qckit.day.sheets.reading import newest_day
-    from qckit.day.words import POOR_NAMED, answer, earlier_words
+def _say_answer(site: str, before, after) -> None:
+    """Say what the counts mean that are new: each hatch's figures and what to do; of today's also what to start."""
+    from qckit.day.page.counted import changed_counts, counted_hatches_of, newest_moment
+    from qckit.day.page.loading import study_site
+    from qckit.day.words import counted_words, start_words
     from qckit.errors import QcError
+    from qckit.log.typed import site_time
     from qckit.site import load_site
 
+    counted = changed_counts(before, after)
     if counted.empty:
         return
-    folder = load_site(site)
-    day = newest_day(sheets, folder.settings)
-    if day:
-        try:
-            page = study_site(folder, now=f"{day}T{folder.settings.protocol.count_time:%H:%M}")
-            click.echo(answer(page))
-            earlier = set(counted) - {one.hatch for one in page.judged}
-            for line in earlier_words(poor_hatches(folder, earlier, most=POOR_NAMED)):
-                click.echo(line)
-        except QcError as error:  # what was entered stands all the same
-            click.echo(f"note: {error}")
+    folder, dates = load_site(site), dates_at(site)
+    try:
+        for line in counted_words(counted_hatches_of(folder, counted["hatch"])):
+            click.echo(dates.text(line))
+        moment = newest_moment(folder, counted)
+        if moment.date() == site_time(folder.settings).date():
+            page = study_site(folder, now=moment.isoformat())
+            if words := start_words(page.start, page.now, short=True):
+                click.echo(f"Next: {words.removesuffix('.')}.")
+    except QcError as error:  # what was entered stands all the same
+        click.echo(f"note: {error}")
 
 
 def _write_problems(path, frame) -> None:
@@ -155,10 +157,13 @@ def record(folder, replace_hand_counts, site, by):
 
     photos, objects = read_counted(folder)
     with open_site_log(site) as log:
+        before = log.samples(counted=None)
         result = log.record_counts(photos, objects=objects, by=who(by), replace_hand_counts=replace_hand_counts)
+        after = log.samples(counted=None)
     for note in result.notes:
         click.echo(f"note: {note}")
     click.echo(str(result))
+    _say_answer(site, before, after)
     if len(result.problems):
         click.echo(problems_text(result.problems), err=True)
         n = result.problems["row"].nunique()
@@ -316,7 +321,10 @@ _hiding("reinstate", "shown again", "Show a withdrawn row again, with all that h
 @click.argument("target", required=False, type=click.Path())
 @SITE
 def backup(target, site):
-    """Copy the log while it is in use and verify the copy; into backups/ unless TARGET is given."""
+    """Copy the log while it is in use and verify the copy; into backups/ unless TARGET is given.
+
+    The copy holds the settings too, and comes back with  qckit log restore  as the site it was. Photos are not in it.
+    """
     with open_site_log(site) as log:
         click.echo(f"{log.backup(target)}: written and verified.")
 
@@ -328,13 +336,13 @@ def backup(target, site):
 def restore(source, folder, accept_wrong_rows):
     """Put a backup or a whole-site zip (SOURCE) into the site FOLDER, which must have no records.
 
-    A zip makes the site too where FOLDER is new, with its settings; a backup needs a site  (qckit new FOLDER). A log
-    that is damaged is moved away first. Exit code 1: restored, and some values hardly can be.
+    Where FOLDER is new, the site is made with the settings in SOURCE. A log that is damaged is moved away first. Exit
+    code 1: restored, and some values hardly can be.
     """
     from qckit.day.founding import furnish
     from qckit.log import open_log
     from qckit.log import restore as restore_log
-    from qckit.log.unpacking import keep_settings
+    from qckit.log.restoring import keep_settings
     from qckit.settings import SETTINGS_FILE
 
     is_new = "://" not in folder and not (Path(folder) / SETTINGS_FILE).exists()
@@ -344,8 +352,14 @@ def restore(source, folder, accept_wrong_rows):
     beside = keep_settings(source, folder)
     if is_new:
         furnish(folder)
-        click.echo(f"{folder}: a new site, with the settings of the zip: what is due:  qckit today --site {folder}")
-        click.echo("Photos and reports do not travel in a zip: copy the folders photos and reports from the old site.")
+        click.echo(
+            f"{folder}: a new site, with the settings of {Path(source).name}: what is due:  qckit today --site {folder}"
+        )
+        click.echo(
+            "Photos, reports, learnt cameras and notebooks of your own lie in folders beside the log: copy  photos,  "
+            "reports,  models  and  notebooks  from the old site; then  qckit log check  compares each photo with the "
+            "one that was counted."
+        )
         if beside is not None:
             click.echo(
                 f"note: the records of the old site lay on a server, and these lie in this folder: see {beside}."

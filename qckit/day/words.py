@@ -4,20 +4,44 @@ from __future__ import annotations
 
 import datetime as dt
 import math
+from collections import Counter
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from qckit.day.entry.records import millions
 from qckit.day.page.chores import Chore
+from qckit.day.page.counted import ALL_JUDGED, CountedHatch
 from qckit.day.page.judging import Judged
 from qckit.day.page.starting import Start
 from qckit.hatch.dose.supply import FeedDue, HatchState
-from qckit.words import capital, cone_name, cone_names, dates_in, day, first_few, joined, noun, plural
+from qckit.words import (
+    capital,
+    cone_name,
+    cone_names,
+    dates_in,
+    day,
+    estimated,
+    first_few,
+    joined,
+    noun,
+    plural,
+    rounded,
+)
 
 if TYPE_CHECKING:
     from qckit.day.page.study import Day
 
-__all__ = ["CAUTIONS", "ENTER", "Line", "answer", "day_lines", "in_site_order", "judged_words", "start_words"]
+__all__ = [
+    "CAUTIONS",
+    "ENTER",
+    "Line",
+    "answer",
+    "counted_words",
+    "day_lines",
+    "in_site_order",
+    "judged_words",
+    "start_words",
+]
 
 ENTER = "qckit today --enter"
 """The command that writes what is done at the bench."""
@@ -90,24 +114,61 @@ def answer(page: Day) -> str:
 
 def judged_words(one: Judged) -> str:
     """Say one count against its lot's usual: ``A 84 %, usual (76 to 91 %)``."""
-    text = f"{cone_name(one.cone)} {_percent(one.hatch_pct)}, {_verdict(one)}"
+    return f"{cone_name(one.cone)} {_percent(one.hatch_pct)}, {_standing(one)}"
+
+
+def _standing(one: Judged) -> str:
+    """Say how a hatch stands to its lot's usual."""
+    text = _verdict(one)
     if math.isfinite(one.usual_pct):
         text += f" ({one.lot} usually {_percent(one.usual_pct)}, {one.usual_low:.0f} to {one.usual_high:.0f})"
     return text
 
 
-POOR_NAMED = 3
-"""So many poor hatches of earlier days are named after an import; of the others the number is said."""
+def counted_words(counted: list[CountedHatch]) -> list[str]:
+    """Say what an import counted: a line a hatch, the newest first; of many those that are poor or low, and how many.
+
+    Parameters
+    ----------
+    counted : list of CountedHatch
+    """
+    named = counted
+    if len(counted) > ALL_JUDGED:
+        bad = [one for one in counted if one.code in ("poor", "low")]
+        named = bad[:ALL_JUDGED]
+    lines = [f"Counted: {_counted_line(one)}" for one in named]
+    if len(counted) > ALL_JUDGED:
+        n = Counter(one.code for one in counted)
+        parts = [f"{n[code]} {words}" for code, words in _CODES.items() if n[code]]
+        more = f" (the newest {len(named)} stand above)" if len(bad) > len(named) else ""
+        lines.append(f"Counted in all: {plural(len(counted), 'hatch', 'hatches')}: {joined(parts)}{more}.")
+    poor = [one.hatch for one in counted if one.code == "poor"]
+    if poor:
+        lines.append(f"What a poor hatch was, and what to do:  qckit report poor-hatch {poor[0]}")
+    tested = dict.fromkeys(one.lot for one in counted if one.is_test)
+    lines += [f"Whether the lot that was tested is good:  qckit report new-lot {lot}" for lot in list(tested)[:3]]
+    return lines
 
 
-def earlier_words(poor: list[Judged]) -> list[str]:
-    """Say which hatches of earlier days are poor, a line each, the newest first; the others are counted."""
-    lines = [f"Poor too: {one.hatch}: {judged_words(one)}." for one in poor[:POOR_NAMED]]
-    more = len(poor) - POOR_NAMED
-    lines += (
-        [f"{plural(more, 'earlier hatch', 'earlier hatches')} more {noun(more, 'is', 'are')} poor."] if more > 0 else []
-    )
-    return lines + (["The likeliest cause of one says  qckit report poor-hatch HATCH ."] if poor else [])
+_CODES = {
+    "poor": "poor",
+    "low": "low",
+    "usual": "usual",
+    "high": "high",
+    "first": "among the first of their lot, with nothing to compare with",
+    "": "without a percentage",
+}
+
+
+def _counted_line(one: CountedHatch) -> str:
+    """Say a hatch with its figures and intervals, and how it stands to its lot."""
+    parts = [f"{one.hatch}: {cone_name(one.cone)} {estimated(*one.hatch_pct, unit='%', most=0)}"]
+    if not math.isfinite(one.hatch_pct[0]):
+        parts = [f"{one.hatch}: {cone_name(one.cone)}: no percentage, as unhatched cysts were not counted"]
+    if math.isfinite(one.nauplii_per_g[0]):
+        parts.append(f"{estimated(*map(rounded, one.nauplii_per_g))} nauplii per g")
+    text = ", ".join(parts)
+    return f"{text}: {_standing(one.judged)}." if one.judged is not None else f"{text}."
 
 
 def _verdict(one: Judged, *, short: bool = False) -> str:

@@ -13,7 +13,9 @@ from qckit.errors import InputError
 from qckit.files import whole
 from qckit.log import engine, packing, schema, unpacking
 
-__all__ = ["back_up", "before_upgrade", "verify"]
+__all__ = ["back_up", "before_upgrade", "settings_of_backup", "take_settings_out", "verify"]
+
+_SETTINGS = "settings of the site"  # their name in the table meta of a backup
 
 
 def back_up(log, path: str | Path | None = None) -> Path:
@@ -28,7 +30,8 @@ def back_up(log, path: str | Path | None = None) -> Path:
     Returns
     -------
     Path
-        An SQLite file; for a log on a server, a zip of the whole site as ``qckit log export`` writes it.
+        An SQLite file, with the settings in it; for a log on a server, a zip of the whole site as ``qckit log export``
+        writes it.
 
     Raises
     ------
@@ -42,7 +45,7 @@ def back_up(log, path: str | Path | None = None) -> Path:
         packing.export_zip(log, target)
         unpacking.verify_zip(target)
         return target
-    copy_file(log.engine, target)
+    copy_file(log.engine, target, settings=packing.travelling_settings(log.folder))
     return target
 
 
@@ -61,13 +64,19 @@ def _target(folder: Path, path, ending: str, now: str) -> Path:
     return target
 
 
-def copy_file(database: sa.Engine, target: Path) -> None:
-    """Copy an SQLite log by the online backup, verify the copy, and only then give it its name."""
+def copy_file(database: sa.Engine, target: Path, *, settings: str = "") -> None:
+    """Copy an SQLite log by the online backup, verify the copy, and only then give it its name.
+
+    The settings of its site go into the copy, and out of it when it is restored: a log in use has them in its folder.
+    """
     try:
         with whole(target) as part:
             with closing(database.raw_connection()) as raw, closing(sqlite3.connect(part)) as copy:
                 raw.driver_connection.backup(copy)
                 copy.execute("PRAGMA journal_mode=DELETE")
+                if settings:
+                    copy.execute("INSERT INTO meta VALUES (?, ?)", (_SETTINGS, settings))
+                    copy.commit()
             verify(part)
     except (sa.exc.DBAPIError, sqlite3.Error, OSError) as error:
         raise InputError(
@@ -114,6 +123,20 @@ def verify(path: str | Path) -> int:
             connection.close()
     except sqlite3.Error as error:
         raise InputError(f"{path}: is not a qckit log, or is damaged ({error}). Use another backup.") from error
+
+
+def settings_of_backup(path: str | Path) -> str:
+    """Return the settings that a backup holds; empty where it has none, as those of earlier versions of qckit."""
+    verify(path)
+    with closing(sqlite3.connect(f"file:{engine.quote(str(Path(path).absolute()))}?mode=ro", uri=True)) as connection:
+        row = connection.execute("SELECT value FROM meta WHERE name = ?", (_SETTINGS,)).fetchone()
+    return row[0] if row else ""
+
+
+def take_settings_out(connection: sqlite3.Connection) -> None:
+    """Leave the settings out of a backup that becomes a log."""
+    connection.execute("DELETE FROM meta WHERE name = ?", (_SETTINGS,))
+    connection.commit()
 
 
 def before_upgrade(database: sa.Engine, version: int, folder: Path) -> Path:

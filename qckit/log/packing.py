@@ -18,6 +18,7 @@ from qckit import __version__
 from qckit.errors import InputError, file_fault
 from qckit.files import neutralise, whole
 from qckit.log import engine, meta, query, schema
+from qckit.settings import SETTINGS_FILE
 from qckit.tables import TABLES
 
 __all__ = ["PACKAGE", "TABLES_OUT", "digest", "export_zip", "write_package"]
@@ -66,15 +67,21 @@ def export_zip(log, path: str | Path) -> Path:
     path = Path(path)
     if path.exists():
         raise InputError(f"{path}: is there already. Give another name.")
-    settings = log.folder / "qckit.toml"
-    extra = {"qckit.toml": _without_secrets(settings)} if str(log.folder) != "." and settings.is_file() else {}
+    settings = travelling_settings(log.folder)
+    extra = {SETTINGS_FILE: settings.encode("utf-8")} if settings else {}
     write_package(log.engine, path, {name: schema.table(name) for name in TABLES_OUT}, extra)
     return path
 
 
-def _without_secrets(path: Path) -> bytes:
+def travelling_settings(folder: Path) -> str:
+    """Return a site's settings as a zip or a backup holds them; empty where there are none."""
+    settings = folder / SETTINGS_FILE
+    return _without_secrets(settings) if str(folder) != "." and settings.is_file() else ""
+
+
+def _without_secrets(path: Path) -> str:
     """Settings as they may travel: no password of an address, in a comment neither."""
-    return engine.masked(path.read_text(encoding="utf-8-sig")).encode("utf-8")
+    return engine.masked(path.read_text(encoding="utf-8-sig"))
 
 
 def write_package(database: sa.Engine, path: Path, tables: dict[str, sa.Table], extra: dict[str, bytes]) -> None:

@@ -11,7 +11,6 @@ import hashlib
 import io
 import json
 import lzma
-import tomllib
 import zipfile
 import zlib
 from itertools import islice
@@ -21,12 +20,11 @@ import sqlalchemy as sa
 
 from qckit.errors import InputError, one_line
 from qckit.files import restore as restored_text
-from qckit.files import write_whole
 from qckit.log import engine, package_rows, schema
 from qckit.log.packing import PACKAGE, TABLES_OUT
 from qckit.settings import SETTINGS_FILE
 
-__all__ = ["keep_settings", "restore_zip", "settings_in", "verify_zip"]
+__all__ = ["restore_zip", "settings_in", "verify_zip"]
 
 _ROWS_AT_ONCE = 50_000
 _MOST_SETTINGS = 200_000  # bytes
@@ -276,40 +274,3 @@ def settings_in(
         except (ValueError, *_BROKEN) as error:
             why = one_line(error)[:200]
             raise InputError(f"{path}: {done}its {SETTINGS_FILE} cannot be read ({why}). {remedy}") from error
-
-
-def keep_settings(path: str | Path, folder: str | Path) -> Path | None:
-    """Lay the settings of a package beside those of a site where they differ; they are not put into use.
-
-    Settings say where a log lies and how dates are read, so a person decides about them.
-
-    Parameters
-    ----------
-    path : path
-        A whole-site zip, or a backup, which holds none.
-    folder : path
-        The site folder that it was restored into.
-
-    Returns
-    -------
-    Path or None
-        The file written; None where there is nothing to decide.
-
-    Raises
-    ------
-    InputError
-        They cannot be read.
-    """
-    here = Path(folder) / SETTINGS_FILE
-    done, remedy = "its records are restored, and ", f"Check the settings in {here} by hand."
-    text = settings_in(path, done=done, remedy=remedy) if zipfile.is_zipfile(path) else ""
-    if not text:
-        return None
-    try:
-        if tomllib.loads(text) == tomllib.loads(here.read_text(encoding="utf-8")):
-            return None
-    except (OSError, ValueError):
-        pass
-    target = here.with_name("qckit-of-the-zip.toml")
-    write_whole(target, text)
-    return target

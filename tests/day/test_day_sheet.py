@@ -4,7 +4,7 @@ import openpyxl
 import pytest
 
 from qckit.day.sheets.blank import write_day_sheets
-from qckit.day.sheets.reading import import_sheets, newest_day
+from qckit.day.sheets.reading import import_sheets
 from qckit.errors import InputError
 from qckit.log import open_log
 
@@ -44,7 +44,6 @@ def test_rows_become_hatches_and_samples_and_again_nothing(room, sheet):
         )
         assert log.samples(hatch="H261120-A")["nauplii"].tolist() == [79, 82, 80]
         assert str(import_sheets(log, [path], by="op2")) == "5 samples there already."
-    assert newest_day([path], log.settings) == "2026-11-21"
 
 
 def test_a_row_without_counts_is_a_start_and_the_next_day_finds_it(room, sheet):
@@ -128,7 +127,7 @@ def test_the_answer_after_an_import_takes_any_way_of_writing_the_time_of_counts(
     with pytest.raises(SystemExit):
         cli.main(["log", "import", str(sheet(ROWS)), "--site", str(room), "--by", "op1"])
     said = capsys.readouterr()
-    assert "A 82 %, usual" in said.out and "note: now" not in said.out + said.err
+    assert ": A 82 % (" in said.out and "note:" not in said.out + said.err
 
 
 @pytest.mark.parametrize("n_poor", [0, 1, 5])
@@ -140,15 +139,60 @@ def test_poor_hatches_of_earlier_days_are_named_after_an_import(room, sheet, cap
     rows = "".join(f"2026-11-{day},A,27,{counts[day]},,\n" * 3 for day in days)
     with pytest.raises(SystemExit):
         cli.main(["log", "import", str(sheet(rows)), "--site", str(room), "--by", "op1"])
-    said = capsys.readouterr().out
-    assert "A 82 %, usual" in said or "A 84 %, usual" in said
-    named = [line for line in said.splitlines() if line.startswith("Poor too: ")]
-    assert [line.split(":")[1].strip() for line in named] == [
-        f"H2611{18 + n_poor - i}-A" for i in range(min(n_poor, 3))
-    ]
-    assert all("%, poor" in line for line in named)
-    assert ("2 earlier hatches more are poor." in said) == (n_poor == 5)
-    assert ("qckit report poor-hatch HATCH" in said) == (n_poor > 0)
+    said = capsys.readouterr().out.splitlines()
+    counted = [line for line in said if line.startswith("Counted: ")]
+    assert [line.split(": ")[1] for line in counted] == [f"H2611{day - 1}-A" for day in reversed(days)]
+    poor = [line for line in counted if ": poor" in line]
+    assert [line.split(": ")[1] for line in poor] == [f"H2611{18 + n_poor - i}-A" for i in range(n_poor)]
+    assert all("A 20 % (" in line and " nauplii per g: poor" in line and "L-1 usually" in line for line in poor)
+    last = "What a poor hatch was, and what to do:  qckit report poor-hatch "
+    assert [line for line in said if "report poor-hatch" in line] == [f"{last}H2611{18 + n_poor}-A"] * (n_poor > 0)
+
+
+def imported(capsys, room, *args):
+    from qckit import cli
+
+    with pytest.raises(SystemExit) as done:
+        cli.main(["log", *map(str, args), "--site", str(room), "--by", "op1"])
+    return done.value.code, capsys.readouterr().out.splitlines()
+
+
+SAMPLES = "sample,hatch,taken,kind,volume_ul,nauplii,umbrella,cysts,shells,counted_by\n"
+
+
+def test_a_table_of_samples_is_answered_like_a_day_sheet(room, tmp_path, capsys, sheet):
+    """The same counts, once as a day sheet and once as samples, of two sites alike."""
+    import shutil
+
+    other = shutil.copytree(room, tmp_path / "other")
+    path = tmp_path / "samples.csv"
+    rows = [f"S{i},H261119-A,2026-11-20 09:00,subsample,250,20,3,75,18,person\n" for i in range(3)]
+    path.write_text(SAMPLES + "".join(rows), encoding="utf-8")
+    code, said = imported(capsys, room, "import", path)
+    assert code == 0
+    _, of_day_sheet = imported(capsys, other, "import", sheet("2026-11-20,A,,20,3,75,18,,\n" * 3))
+    answer = [line for line in said if "added" not in line]
+    assert answer == [line for line in of_day_sheet if "added" not in line and not line.startswith("note:")]
+    from qckit.site import load_site
+
+    row = load_site(room).hatches().set_index("hatch").loc["H261119-A"]
+    pct = [f"{row[name]:.0f}" for name in ("hatch_pct", "hatch_pct_low", "hatch_pct_high")]
+    assert answer[0].startswith("Counted: H261119-A: A {} % ({} to {} %), ".format(*pct)) and ": poor" in answer[0]
+    assert answer[1].endswith("qckit report poor-hatch H261119-A")
+    assert imported(capsys, room, "import", path) == (0, ["3 samples there already."])  # nothing new, no answer
+
+
+def test_a_corrected_count_is_answered_and_a_site_without_a_percentage_too(room, tmp_path, capsys):
+    path = tmp_path / "samples.csv"
+    row = "S1,H261119-A,2026-11-20 09:00,subsample,250,{},3,{},70,person\n"
+    path.write_text(SAMPLES + row.format(80, ""), encoding="utf-8")
+    said = imported(capsys, room, "import", path)[1]
+    line = next(line for line in said if line.startswith("Counted: "))
+    assert line.startswith("Counted: H261119-A: A: no percentage, as unhatched cysts were not counted, ")
+    assert line.endswith(" nauplii per g.")
+    path.write_text(SAMPLES + row.format(80, 12), encoding="utf-8")
+    said = imported(capsys, room, "import", path, "--correct", "the second column was copied late")[1]
+    assert any(line.startswith("Counted: H261119-A: A 84 % (") for line in said)
 
 
 def test_a_lot_that_is_not_in_the_log_is_told_once_for_all_its_rows(room, sheet):
@@ -176,7 +220,6 @@ def test_every_sheet_of_a_workbook_is_read(room, sheet, tmp_path):
         result = import_sheets(log, [tmp_path / "month.xlsx"], by="op1")
         assert str(result) == "1 lot added, 2 hatches added, 2 samples added."
         assert log.samples(hatch="H261121-B")["nauplii"].tolist() == [60]
-    assert newest_day([tmp_path / "month.xlsx"], log.settings) == "2026-11-22"
 
 
 def test_the_problems_of_all_days_are_listed_together(room, tmp_path):

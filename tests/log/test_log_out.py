@@ -5,6 +5,7 @@
 import hashlib
 import json
 import shlex
+import shutil
 import sqlite3
 import zipfile
 
@@ -18,6 +19,7 @@ from qckit.commands.log import command
 from qckit.errors import InputError, QcError
 from qckit.log import corrections, create_log, export_csv, export_zip, new_site, open_log, restore
 from qckit.log.packing import digest
+from qckit.settings import load_settings
 
 
 def fill_all(log):
@@ -92,7 +94,7 @@ def test_settings_of_a_zip_are_laid_beside_those_of_the_site(filled, tmp_path):
     same, other = new_site(tmp_path / "same"), new_site(tmp_path / "other", date_order="mdy")
     (same / "qckit.toml").write_text(settings.read_text(encoding="utf-8") + "# no more\n", encoding="utf-8")
     assert "note: the settings" not in restored(same) and not list(same.glob("qckit-of*"))
-    beside = other / "qckit-of-the-zip.toml"
+    beside = other / "qckit-of-the-backup.toml"
     assert f"differ from this folder's qckit.toml and were not taken: see {beside}." in restored(other)
     assert beside.read_text(encoding="utf-8") == settings.read_text(encoding="utf-8")
     assert 'date_order = "mdy"' in (other / "qckit.toml").read_text(encoding="utf-8")
@@ -108,7 +110,7 @@ def test_a_zip_alone_brings_the_site_back(filled, tmp_path):
     text = settings.read_text(encoding="utf-8").replace('url = ""', 'url = "postgresql+psycopg://room@server/hatches"')
     path, folder = export_zip(filled, tmp_path / "site.zip"), tmp_path / "new" / "site"
     done = CliRunner().invoke(command, ["log", "restore", str(path), str(folder)])
-    assert f"{folder}: a new site, with the settings of the zip" in done.output and done.exit_code == 0
+    assert f"{folder}: a new site, with the settings of " in done.output and done.exit_code == 0
     assert (folder / "qckit.toml").read_bytes() == settings.read_bytes()
     assert {"README.txt", "field-sheets", "photos", "notebooks"} <= {p.name for p in folder.iterdir()}
     assert (folder / "field-sheets" / "day-sheet.xlsx").is_file()
@@ -143,7 +145,7 @@ def test_a_zip_that_cannot_be_restored_leaves_no_site(filled, tmp_path, spoiled)
 
 
 def test_settings_of_a_zip_that_cannot_be_read_are_told(filled, tmp_path):
-    from qckit.log.unpacking import keep_settings
+    from qckit.log.restoring import keep_settings
 
     path, broken, site = export_zip(filled, tmp_path / "site.zip"), tmp_path / "broken.zip", new_site(tmp_path / "new")
     with zipfile.ZipFile(path) as whole, zipfile.ZipFile(broken, "w") as package:
@@ -259,6 +261,36 @@ def test_backup_while_another_writes_and_restore_that_never_overwrites(filled, s
     with pytest.raises(InputError) as caught:
         filled.backup(backup)
     assert str(caught.value) == f"{backup}: is there already, and backups are never written over. Give another name."
+
+
+def test_a_backup_alone_makes_the_site_again(filled, site, tmp_path):
+    """Its settings and its log; a log in use holds no settings, so that there is one place for them."""
+    settings = site / "qckit.toml"
+    settings.write_text(settings.read_text("utf-8").replace("min_hatch_pct = 75.0", "min_hatch_pct = 71.0"), "utf-8")
+    backup = filled.backup(tmp_path / "copy.sqlite")
+    expected, photos = digest(filled), filled.photos()["sha256"].tolist()
+    filled.close()
+    shutil.rmtree(site)
+    done = CliRunner().invoke(command, ["restore", str(backup), str(site)])
+    assert done.exit_code in (0, 1) and "a new site, with the settings of copy.sqlite" in done.output, done.output
+    assert load_settings(site).limits.min_hatch_pct == 71 and (site / "README.txt").is_file()
+    with open_log(site) as back:
+        assert digest(back) == expected and back.photos()["sha256"].tolist() == photos
+    with sqlite3.connect(site / "log.sqlite") as raw:
+        assert raw.execute("SELECT count(*) FROM meta WHERE value LIKE '%min_hatch_pct%'").fetchone() == (0,)
+
+
+def test_a_backup_of_an_earlier_version_needs_a_site(filled, tmp_path):
+    backup = filled.backup(tmp_path / "copy.sqlite")
+    with sqlite3.connect(backup) as raw:
+        raw.execute("DELETE FROM meta WHERE name = 'settings of the site'")
+    with pytest.raises(InputError) as caught:
+        restore(backup, tmp_path / "new")
+    assert str(caught.value) == (
+        f"{backup}: holds records and no settings. Make a site for them with  qckit new {tmp_path / 'new'}  and "
+        "restore into that."
+    )
+    assert not (tmp_path / "new").exists()
 
 
 @pytest.mark.parametrize("damage", [b"", b"rubbish" * 1000, None])
@@ -534,10 +566,11 @@ def test_what_qckit_count_wrote_is_recorded(site, tmp_path):
         folder / "counts.csv", index=False
     )
     objects.assign(on_edge=False).to_csv(folder / "objects.csv", index=False)
-    assert run("record", str(folder), "--by", "op1", site=site) == (
-        0,
-        "2 photos added, 114 objects added, 1 sample added.\n",
-    )
+    code, said = run("record", str(folder), "--by", "op1", site=site)
+    added, counted_line, lot = said.splitlines()
+    assert code == 0 and added == "2 photos added, 114 objects added, 1 sample added."
+    assert counted_line.startswith("Counted: H-1: A 81 % (71 to 88 %), 150,000 (115,000 to 195,000) nauplii per g: ")
+    assert lot == "Whether the lot that was tested is good:  qckit report new-lot L-1"
     assert run("record", str(folder), "--by", "op1", site=site) == (0, "2 photos there already.\n")
     with open_log(site) as log:
         assert log.samples(sample="S-2")[["nauplii", "shells", "volume_ul"]].values.tolist() == [[60, 40, 200.0]]

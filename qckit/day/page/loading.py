@@ -2,16 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from functools import partial
 from pathlib import Path
 
 from qckit.day.page.chores import DayRecords
-from qckit.day.page.judging import MAY_BE_POOR, Judged, judge_hatch
 from qckit.day.page.study import Day, study_day
 from qckit.site import Site, load_site
 
-__all__ = ["load_day", "poor_hatches", "study_site"]
+__all__ = ["load_day", "study_site"]
 
 
 def load_day(site: str | Path = "", *, now: str = "") -> Day:
@@ -45,31 +42,6 @@ def study_site(site: Site, *, now: str = "") -> Day:
         missing = tuple(name for name in dict.fromkeys(uncounted["photo"]) if not _is_there(site.folder, name))
         records = DayRecords(log.steps(), log.certificates(), log.reports(), uncounted, missing)
     return study_day(site.tables, now=now, suspect=site.suspicion, records=records)
-
-
-def poor_hatches(site: Site, hatches: Iterable[str], *, most: int) -> list[Judged]:
-    """Return the poor ones among some hatches, the newest first, each against what its lot gave before it.
-
-    Parameters
-    ----------
-    site : Site
-    hatches : iterable of str
-    most : int
-        So many get their first suspicion, which takes longer than the rest.
-    """
-    from qckit.verdicts.lots.standing import Standing
-    from qckit.verdicts.lots.usual import counted_hatches
-
-    t, asked = site.tables, set(hatches)
-    reading_h = t.settings.conditions.reading_h
-    counts = counted_hatches(t.samples, t.hatches, t.lots, photos=t.photos, reading_h=reading_h)
-    names = t.hatches.loc[t.hatches["hatch"].isin(asked), "hatch"].tolist()[::-1]
-    roughly = [one for name in names if (one := judge_hatch(counts, name, standing=Standing())) is not None]
-    judged = [judge_hatch(counts, one.hatch) for one in roughly if one.p_low < MAY_BE_POOR]
-    poor = [one for one in judged if one is not None and one.code == "poor"]
-    suspect = partial(site.suspicion, counts=counts)
-    first = [judge_hatch(counts, one.hatch, suspect=suspect) or one for one in poor[:most]]
-    return [*first, *poor[most:]]
 
 
 def _is_there(folder: Path, photo: str) -> bool:

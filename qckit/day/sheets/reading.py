@@ -25,7 +25,7 @@ from qckit.log.sheets.site_headings import name_headings
 from qckit.log.steps import ImportResult
 from qckit.settings import Settings
 
-__all__ = ["day_rows", "import_sheets", "is_day_sheet", "newest_day"]
+__all__ = ["day_rows", "import_sheets", "is_day_sheet"]
 
 
 def import_sheets(log: SiteLog, paths: Iterable, *, by: str, table: str | None = None, **options) -> ImportResult:
@@ -75,17 +75,6 @@ def import_sheets(log: SiteLog, paths: Iterable, *, by: str, table: str | None =
         raise problems_error(pd.concat(wrong, ignore_index=True))
     result = log.take(incoming, by=by, source=source, source_sha256=digest.hexdigest(), **options)
     return replace(result, problems=pd.concat([*left_out, result.problems], ignore_index=True)) if left_out else result
-
-
-def newest_day(paths: Iterable, settings: Settings) -> str:
-    """Return the newest day that day sheets among some files give, as ISO text; empty without a day sheet."""
-    dates: list[str] = []
-    for path in (sheet for given in paths for sheet in reading.sheets_of(Path(given))):
-        for grid in filter(is_day_sheet, _grids(path, settings)):
-            grid = replace(grid, rows=[(n, _spelled(row) if _is_heading(row) else row) for n, row in grid.rows])
-            read = reading.read_cells(grid, COLUMNS, reading.find_heading(grid, COLUMNS), settings)
-            dates += read.frame["date"].dropna().tolist() if "date" in read.frame else []
-    return max(dates, default="")
 
 
 def _grids(path: Path, settings: Settings) -> list[Grid]:
