@@ -50,13 +50,14 @@ function makeQueue(model, changed) {
   const offered = () => left().flatMap(([, list]) => list);
   function takeOver(save) {
     for (const [name, list] of left()) {
-      keep(name, null);
+      takeOut(name, list, list);
       if (save) for (const edit of list) edits.push({ ...edit, again: true });
     }
     write(); flush(); changed();
   }
   function beat() {
-    if (stored && kept(mine) === null) { edits = []; sent = 0; busy = false; stored = false; } // another desk took them over
+    const rest = notTaken(mine, edits);
+    if (rest.length < edits.length) { edits = rest; sent = 0; busy = false; } // another desk took them over
     write(); flush(); changed();
   }
   const timer = setInterval(beat, 2000);

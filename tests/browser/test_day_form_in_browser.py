@@ -171,6 +171,37 @@ def test_at_twice_the_size_and_on_a_phone_nothing_runs_out(shown, width, tmp_pat
         assert all(w >= 24 and h >= 24 for w, h in boxes)  # WCAG 2.2, 2.5.8
 
 
+def test_a_store_that_gives_nothing_for_a_moment_loses_no_entry(shown):
+    """Only what another page names as taken is taken."""
+    page = shown()
+    page.evaluate("() => { model.send = () => { throw new Error('no kernel'); }; }")
+    page.get_by_role("button", name="Meters calibrated").click()
+    page.evaluate(
+        "() => { const get = Storage.prototype.getItem; Storage.prototype.getItem = () => null;"
+        " setTimeout(() => { Storage.prototype.getItem = get; }, 3000); }"
+    )
+    page.wait_for_timeout(3500)  # the form looks at the store every two seconds
+    page.reload()
+    page.get_by_role("button", name="Leave it").click()
+    entries = "() => Object.keys(localStorage).filter((name) => name.startsWith('qckit-day:')).length"
+    assert page.evaluate(entries) == 0 and page.errors == []
+
+
+def test_an_entry_that_another_form_took_is_offered_once_only(shown):
+    page = shown()
+    page.evaluate("() => { model.send = () => { throw new Error('no kernel'); }; }")
+    page.get_by_role("button", name="Meters calibrated").click()
+    page.locator(".qcf-status").get_by_text("No answer").wait_for()
+    page.wait_for_timeout(9000)  # its kernel has been silent for longer than an answer takes
+    other = page.context.new_page()
+    other.goto(page.url)
+    other.get_by_role("button", name="Leave it").click()
+    page.wait_for_timeout(2500)
+    page.reload()
+    assert page.locator(".qcf-left").inner_text() == "" and other.locator(".qcf-left").inner_text() == ""
+    assert page.evaluate("() => Object.keys(localStorage).filter((n) => n.startsWith('qckit-day:')).length") == 0
+
+
 def test_an_entry_is_kept_until_the_log_has_it_and_offered_where_the_kernel_died(shown):
     page = shown()
     page.get_by_role("button", name="Meters calibrated").click()

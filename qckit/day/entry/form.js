@@ -31,6 +31,7 @@ function render({ model, el }) {
   root.prepend(offer);
   const silent = () => waiting.length > 0 && Date.now() - waiting[0].at > SILENT_MS;
   function store() {
+    waiting = notTaken(mine, waiting);
     keep(mine, waiting.length ? { alive: Date.now(), silent: silent(), edits: waiting } : null);
     stored = kept(mine) !== null;
   }
@@ -44,8 +45,7 @@ function render({ model, el }) {
     shownLeft = text;
     offer.replaceChildren(...left.flatMap(([name, edits]) => edits.map((edit) => {
       const take = (write) => {
-        const rest = (kept(name)?.edits || []).filter((one) => one.n !== edit.n);
-        keep(name, rest.length ? { closed: true, edits: rest } : null);
+        takeOut(name, edits, [edit]);
         if (write) { model.set("initials", edit.by); model.save_changes(); drawBar(); send(edit.do, edit.values); }
         drawLeft();
       };
@@ -57,15 +57,19 @@ function render({ model, el }) {
     })));
   }
   const beat = setInterval(() => {
-    if (stored) { // what another form of this site took over is no longer this one's
-      const there = kept(mine)?.edits || [];
-      waiting = waiting.filter((one) => there.some((edit) => edit.n === one.n));
-    }
     if (waiting.length || stored) store();
     if (silent()) told();
     drawLeft();
   }, 2000);
-  function close() { if (waiting.length) keep(mine, { closed: true, edits: waiting }); }
+  function close() {
+    waiting = notTaken(mine, waiting);
+    if (waiting.length) keep(mine, { closed: true, edits: waiting });
+    else if (stored) keep(mine, null);
+  }
+  function comeBack(event) { // a page that slept: what it had closed is another's where it is no longer there
+    if (event.persisted) waiting = waiting.filter((one) => kept(mine)?.edits?.some((edit) => edit.n === one.n));
+  }
+  window.addEventListener("pageshow", comeBack);
   window.addEventListener("pagehide", close);
 
   const form = () => model.get("forms").find((one) => one.kind === kind) || model.get("forms")[0];
@@ -251,5 +255,5 @@ function render({ model, el }) {
   });
   draw(false);
   drawLeft();
-  return () => { clearInterval(beat); close(); window.removeEventListener("pagehide", close); };
+  return () => { clearInterval(beat); close(); window.removeEventListener("pagehide", close); window.removeEventListener("pageshow", comeBack); };
 }
