@@ -46,24 +46,45 @@ def draw_grid(frame, by, names, *, first=None, height=1.2):
         len(names),
         max(1, len(levels)),
         figsize=(9.4, height * len(names) + 0.7),
-        sharex=True,
-        sharey="row",
         squeeze=False,
         layout="constrained",
     )
     for row, (name, words) in zip(axes, names.items(), strict=True):
         points = frame[frame["chart"] == name]
         for ax, level in zip(row, levels, strict=False):
-            _small(ax, points[points[by].astype(str) == str(level)], first)
+            _small(ax, points[points[by].astype(str) == str(level)], first, frame["at"].max())
         score = _shown_score(points)
-        row[0].set_ylim(min(-4, score.min(initial=0) - 1), max(4, score.max(initial=0) + 1))  # one scale for the row
+        for ax in row:  # one scale for the row
+            ax.set_ylim(min(-4, score.min(initial=0) - 1), max(4, score.max(initial=0) + 1))
         if len(names) > 1:
             row[0].set_ylabel(_wrapped(words), fontsize=8, rotation=0, ha="right", va="center")
     for ax, level in zip(axes[0], levels, strict=False):
         n = int((frame.loc[frame["chart"] == next(iter(names)), by].astype(str) == str(level)).sum())
         ax.set_title(f"{by} {level}" + (f"   (n = {n})" if len(names) == 1 else ""), fontsize=9)
+    _share_days(axes)
     fig.supylabel("distance from the centre line (limits at 3)", fontsize=8.5)
     return fig
+
+
+def _share_days(axes):
+    """Give all charts one axis of days, and names to those at the edges alone.
+
+    Axes that matplotlib shares look at one another, and seek their ticks anew, whenever one of them is measured: of a
+    grid that is a third of its time.
+    """
+    import matplotlib.dates as mdates
+    from matplotlib import ticker as mticker
+
+    spans = [ax.dataLim.intervalx for ax in axes.flat if np.isfinite(ax.dataLim.intervalx).all()]
+    low, high = (min(s[0] for s in spans), max(s[1] for s in spans)) if spans else (0.0, 1.0)
+    edge = 0.05 * (high - low) or 0.5
+    locator = mdates.AutoDateLocator(minticks=2, maxticks=4)
+    ticks = locator.tick_values(*mdates.num2date([low - edge, high + edge]))
+    for ax in axes.flat:
+        ax.set_xlim(low - edge, high + edge)
+        ax.xaxis.set_major_locator(mticker.FixedLocator(ticks))
+        ax.xaxis.set_major_formatter(mdates.DateFormatter("%d %b"))
+        ax.label_outer()
 
 
 def _wrapped(words, width=13):
@@ -74,15 +95,13 @@ def _shown_score(part):
     return np.clip(part["score"].to_numpy(dtype=float), -8, 8)
 
 
-def _small(ax, part, first):
-    import matplotlib.dates as mdates
-
+def _small(ax, part, first, last):
     x = part["at"].dt.tz_convert(None).to_numpy()
     y, fired = _shown_score(part), part["fired"].to_numpy(dtype=bool)
     if first is not None:
         ax.axvspan(
             first.tz_convert("UTC").tz_localize(None),
-            ax.get_xlim()[1] if not len(x) else x.max(),
+            x.max() if len(x) else last.tz_convert(None),
             color="#999999",
             alpha=0.13,
             linewidth=0,
@@ -104,5 +123,3 @@ def _small(ax, part, first):
     ax.set_yticks([-3, 0, 3])
     ax.tick_params(labelsize=7)
     ax.grid(visible=False)
-    ax.xaxis.set_major_locator(mdates.AutoDateLocator(minticks=2, maxticks=4))
-    ax.xaxis.set_major_formatter(mdates.DateFormatter("%d %b"))

@@ -98,8 +98,8 @@ def _picture(fig) -> tuple[str, int]:
     import matplotlib.pyplot as plt
 
     with mpl.rc_context({"svg.hashsalt": "qckit", "svg.fonttype": "path", "savefig.bbox": "tight"}):
-        buffer = io.BytesIO()
-        fig.savefig(buffer, format="svg", metadata={"Date": None, "Creator": None}, facecolor="white")
+        buffer, box = io.BytesIO(), _laid_out(fig)
+        fig.savefig(buffer, format="svg", metadata={"Date": None, "Creator": None}, facecolor="white", bbox_inches=box)
         kind = "svg+xml"
         # as wide as what was drawn: stretched to the figure's width, letters of a narrow chart would be larger
         points = re.search(rb'<svg [^>]*?\bwidth="([\d.]+)pt"', buffer.getvalue())
@@ -111,6 +111,21 @@ def _picture(fig) -> tuple[str, int]:
     if kind == "svg+xml":
         return _svg_uri(buffer.getvalue().decode("utf-8")), width
     return _data_uri(buffer.getvalue(), f"image/{kind}"), width
+
+
+def _laid_out(fig):
+    """Lay a figure out as it will be written and return what it covers; left to itself it is drawn once for that."""
+    import matplotlib as mpl
+    from matplotlib.backends.backend_svg import FigureCanvasSVG, RendererSVG
+
+    FigureCanvasSVG(fig)
+    fig.dpi = 72  # an SVG's own: letters are as wide when measured as when written
+    width, height = fig.get_size_inches() * 72
+    if (engine := fig.get_layout_engine()) is not None:
+        engine.execute(fig)
+        fig.set_layout_engine(None)
+    box = fig.get_tightbbox(RendererSVG(width, height, io.StringIO()))
+    return box.padded(mpl.rcParams["savefig.pad_inches"])
 
 
 def _pixels_uri(image) -> str:

@@ -95,6 +95,23 @@ def test_small_charts_by_cone_share_their_scale_and_limits_and_give_n():
     assert len(two.axes) == 6 and two.axes[3].get_ylabel() == "pH"
 
 
+def test_small_charts_have_one_axis_of_days_named_at_the_edges_alone():
+    at = pd.date_range("2026-10-01", periods=60, tz="UTC")
+    frame = pd.DataFrame({"chart": "hatch_pct", "at": at, "score": 0.5, "fired": False, "cone": ["A", "B"] * 30})
+    ph = frame[frame["cone"] == "A"].assign(chart="ph")  # the other cone has no reading of it
+    fig = charts.draw_grid(pd.concat([frame, ph]), "cone", {"hatch_pct": "H%", "ph": "pH"}, first=at[31])
+    low, high = (v + edge for v, edge in zip(mpl.dates.date2num(at[[0, -1]]), (-2.95, 2.95), strict=True))
+    for ax in fig.axes:
+        assert ax.get_xlim() == pytest.approx((low, high))
+        assert [ax.get_xticks()[0], ax.get_xticks()[-1]] == [fig.axes[0].get_xticks()[0], fig.axes[0].get_xticks()[-1]]
+    fig.draw_without_rendering()
+    named = [
+        [bool(tick.label1.get_visible()) for tick in (ax.xaxis.majorTicks[0], ax.yaxis.majorTicks[0])]
+        for ax in fig.axes
+    ]
+    assert named == [[False, True], [False, False], [True, True], [True, False]]
+
+
 def test_lots_in_one_chart_differ_by_their_marks():
     frame, _ = chart()
     frame = frame.assign(group=np.resize(["K-118", "K-121"], len(frame)), phase="monitored")

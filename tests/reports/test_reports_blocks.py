@@ -12,8 +12,9 @@ import pandas as pd
 import pytest
 from PIL import Image
 
-from qckit import reports
+from qckit import draw, reports
 from qckit.errors import InputError
+from qckit.reports import pictures
 from qckit.reports.blocks import tone_of
 from qckit.reports.pictures import _lighter
 from qckit.reports.short_text import lines_on_a_phone, part_answer, shorten_headline
@@ -271,3 +272,26 @@ def test_a_headline_cut_before_its_last_bracket_is_not_said_twice():
         "To be explained: all cones 6.0 °C lower in temperature since 18 Nov 2026 and 1 hatch stands out (H261118-B)."
     )
     assert shorten_headline(headline) == (headline.replace(" (H261118-B)", ""), "H261118-B.")
+
+
+@pytest.mark.parametrize("layout", ["constrained", None])
+def test_a_chart_is_laid_out_as_matplotlib_itself_lays_it_out(layout):
+    """The same drawing as ``savefig`` with a tight box makes, which draws everything once more to find that box."""
+    import matplotlib as mpl
+    import matplotlib.pyplot as plt
+
+    def chart():
+        with draw.style():
+            fig, axes = plt.subplots(1, 2, layout=layout)
+            draw.points(range(40), [v % 7 for v in range(40)], ax=axes[0], label="hatch")
+            draw.end_labels([(3.0, "usual"), (3.1, "minimum")], ax=axes[0])
+            axes[0].legend()
+            axes[1].set(title="beside it", ylabel="long words beside the axis", xlabel="day")
+        return fig
+
+    with mpl.rc_context({"svg.hashsalt": "qckit", "svg.fonttype": "path", "savefig.bbox": "tight"}):
+        fig, buffer = chart(), io.BytesIO()
+        fig.savefig(buffer, format="svg", metadata={"Date": None, "Creator": None}, facecolor="white")
+        plt.close(fig)
+    own = re.sub("p[0-9a-f]{10}", "p", pictures._svg_uri(buffer.getvalue().decode("utf-8")))
+    assert re.sub("p[0-9a-f]{10}", "p", pictures._picture(chart())[0]) == own

@@ -143,7 +143,8 @@ def test_where_nothing_is_fed_a_lot_is_judged_without_a_dose(counts, claim):
     assert not [text for text in said if re.search(r"feed|dose|\bfed\b", text, re.IGNORECASE)]
     share = claim[1] / found.figures[1].value
     if found.verdict == "accept-larger-dose" and share > 1:
-        assert any(s.startswith(f"Take {share:.2f} times the grams that the label's claim") for s in found.next_steps)
+        said = next(s for s in found.next_steps if s.startswith("Take ") and "the label's claim" in s)
+        assert float(said.split()[1]) == pytest.approx(share, abs=0.02)
 
 
 def test_a_lot_shown_below_the_minimum_is_rejected():
