@@ -232,9 +232,11 @@ def _make(jobs, folder: Path, now, workers: int, notebook: str | None) -> list:
     from qckit.reports import changed_copy, run_reports
 
     kind = jobs[0][0]
-    own = {"notebooks": {kind: notebook}} if notebook else {}
+    instead = {kind: notebook} if notebook else None
     with working("Writing the report" if len(jobs) == 1 else f"Writing {len(jobs)} reports"):
-        results = run_reports(jobs, folder, now=now, workers=workers, progress=_say_progress(len(jobs)), **own)
+        results = run_reports(
+            jobs, folder, now=now, workers=workers, progress=_say_progress(len(jobs)), notebooks=instead
+        )
     errors = [r for r in results if isinstance(r, QcError)]
     if len(results) == 1 and errors:
         raise errors[0]
