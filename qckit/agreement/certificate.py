@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -291,7 +290,7 @@ def _agreement(counted, true):
                 ba.bias,
                 ba.bias_low,
                 ba.bias_high,
-                *_single_photo(ba),
+                *ba.of_a_further_pair,
                 ccc.ccc,
                 ccc.ccc_low,
                 ccc.ccc_high,
@@ -312,14 +311,6 @@ def _agreement(counted, true):
             "ccc_high",
         ],
     )
-
-
-def _single_photo(ba):
-    """Between which differences 95 of 100 further photos lie: Student's factor, so that few photos say less."""
-    from scipy.stats import t
-
-    reach = float(t.ppf(0.975, ba.n - 1)) * ba.sd * math.sqrt(1 + 1 / ba.n)
-    return ba.bias - reach, ba.bias + reach
 
 
 def _fitness(agreement, rates, totals, *, spoilt):

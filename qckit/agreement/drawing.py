@@ -15,7 +15,7 @@ __all__ = ["certificate_charts", "draw_confusion", "draw_differences", "draw_hat
 
 
 def draw_differences(frame, *, first="photo", second="hand", unit="objects", ax=None):
-    """Draw each pair's difference against its mean, with bias and limits of agreement.
+    """Draw each pair's difference against its mean, with the bias and the limits within which a further pair lies.
 
     Parameters
     ----------
@@ -41,12 +41,11 @@ def draw_differences(frame, *, first="photo", second="hand", unit="objects", ax=
     a, b = frame[first].to_numpy(float), frame[second].to_numpy(float)
     got = bland_altman(a, b)
     ax = draw.points((a + b) / 2, a - b, ax=ax, marker="o")
-    for low, high in ((got.limit_low_low, got.limit_low_high), (got.limit_high_low, got.limit_high_high)):
-        ax.axhspan(low, high, color=draw.SERIES[0], alpha=0.10, linewidth=0)
+    low, high = got.of_a_further_pair
     ax.axhspan(got.bias_low, got.bias_high, color=draw.INK, alpha=0.12, linewidth=0)
     draw.reference_line(got.bias, f"bias {signed(got.bias, 1)}", ax=ax, linestyle="-")
-    draw.reference_line(got.limit_low, signed(got.limit_low, 1), ax=ax)
-    draw.reference_line(got.limit_high, signed(got.limit_high, 1), ax=ax)
+    draw.reference_line(low, signed(low, 1), ax=ax)
+    draw.reference_line(high, signed(high, 1), ax=ax)
     ax.axhline(0, color=draw.INK, linewidth=0.8, linestyle=":")
     ax.set_xlabel(f"mean of {first} and {second} [{unit}]")
     ax.set_ylabel(f"{first} minus {second} [{unit}]")

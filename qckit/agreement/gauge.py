@@ -25,7 +25,7 @@ class GaugeStudy:
     ``repeatability`` one person counting the same photo again; ``reproducibility`` person to person;
     ``interaction`` persons differing by photo (0 when pooled); ``gauge`` all of these together; ``part`` photo to
     photo; ``total`` everything. ``ndc`` is how many classes of photos the counting can tell apart. Low and high
-    bound ``gauge`` at ``confidence``.
+    bound ``gauge`` at ``confidence``. ``df`` are the degrees of freedom of the repeatability.
 
     Examples
     --------
@@ -54,6 +54,7 @@ class GaugeStudy:
     pooled: bool
     confidence: float
     method: str
+    df: float
 
     def to_frame(self):
         """Return one tidy row."""
@@ -197,6 +198,7 @@ def _by_anova(x, pool_above, confidence):
         pooled=pooled,
         confidence=confidence,
         method="analysis of variance" + (", interaction pooled" if pooled else ""),
+        df=df_error,
     )
 
 
@@ -217,7 +219,7 @@ def _modified_large_sample(pieces, confidence):
     return math.sqrt(max(total - math.sqrt(down), 0.0)), math.sqrt(total + math.sqrt(up))
 
 
-def _study(x, variances, bounds, p_value, pooled, confidence, method):
+def _study(x, variances, bounds, p_value, pooled, confidence, method, df):
     error, appraiser, interaction, parts = (variances[k] for k in ("error", "appraiser", "interaction", "part"))
     gauge = error + appraiser + interaction
     total = gauge + parts
@@ -239,6 +241,7 @@ def _study(x, variances, bounds, p_value, pooled, confidence, method):
         pooled=pooled,
         confidence=confidence,
         method=method,
+        df=df,
     )
 
 
@@ -262,6 +265,7 @@ def _by_ranges(x, confidence):
         pooled=True,
         confidence=confidence,
         method="averages and ranges",
+        df=0.9 * p * a * (t - 1),  # of ranges of two or three (Patnaik 1950, Biometrika 37:78-87, from memory)
     )
 
 
@@ -277,7 +281,10 @@ def say_gauge(study: GaugeStudy, *, unit="points of H%") -> list[str]:
     Returns
     -------
     list of str
-        Sentences with the numbers in them. The bounds of 10 and 30 % are those of AIAG (2010).
+        Sentences with the numbers in them. The bounds of 10 and 30 % are those of AIAG (2010). Distances are those of
+        a prediction: Student's quantile on the study's degrees of freedom takes the place of 1.96, as a small study
+        knows its standard deviations badly (Hahn and Meeker 1991, Statistical Intervals, chapter 4, from memory). The
+        people of the study are taken as they are: two or three tell next to nothing of how far a further one lies off.
 
     Examples
     --------
@@ -286,12 +293,14 @@ def say_gauge(study: GaugeStudy, *, unit="points of H%") -> list[str]:
     >>> len(agreement.say_gauge(agreement.gauge_study(frame))) > 0
     True
     """
-    apart = 1.96 * math.sqrt(2)
+    from qckit.hatch.intervals.estimates import student_quantile
+
+    apart = student_quantile(0.95, study.df) * math.sqrt(2)
     lines = [
         f"Two counts of the same photo by the same person lie within {apart * study.repeatability:.1f} {unit} of each "
         "other 95 times in 100.",
-        f"Two counts of the same photo by different people lie within {apart * study.gauge:.1f} {unit} of each other "
-        "95 times in 100.",
+        f"Two counts of the same photo by two of these {study.n_appraisers} people lie within "
+        f"{apart * study.gauge:.1f} {unit} of each other 95 times in 100; somebody else may lie further off.",
     ]
     if study.reproducibility > study.repeatability:
         lines.append(

@@ -1,8 +1,11 @@
+import re
+
 import numpy as np
 import pandas as pd
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from scipy import stats
 
 from qckit.agreement import bland_altman, concordance, gauge_study, say_gauge
 from qckit.errors import InputError
@@ -97,5 +100,30 @@ def test_study_of_people_recovers_what_was_put_in_and_says_it():
     assert got.repeatability == pytest.approx(1.5, rel=0.1)
     assert got.gauge == pytest.approx(np.hypot(people.std(ddof=1), 1.5), rel=0.1)
     lines = say_gauge(got)
-    assert "by different people lie within" in lines[1]
+    assert "by two of these 12 people lie within" in lines[1]
     assert any("agree on what counts as which stage" in line for line in lines)
+
+
+def test_distances_of_a_small_study_hold_95_times_in_100():
+    """Prediction by Student's law (Hahn and Meeker 1991, chapter 4, from memory); 91 % with 1.96 for its quantile."""
+    rng, held = np.random.default_rng(3), []
+    for _ in range(150):
+        person = rng.normal(0, 1, 2)
+        value = rng.normal(80, 5, (5, 1, 1)) + person[:, None] + rng.normal(0, 1, (5, 2, 2))
+        cells = [(f"f{i}", f"p{j}", v) for (i, j, _), v in np.ndenumerate(value)]
+        lines = say_gauge(gauge_study(pd.DataFrame(cells, columns=["photo", "counter", "value"])), unit="points")
+        same, two = (float(re.search(r"within ([\d.]+) points", line).group(1)) for line in lines[:2])
+        apart = stats.norm(person[0] - person[1], np.sqrt(2))
+        held.append((2 * stats.norm.cdf(same / np.sqrt(2)) - 1, apart.cdf(two) - apart.cdf(-two)))
+    assert (np.mean(held, axis=0) > 0.93).all() and (np.mean(held, axis=0) < 0.98).all()
+
+
+@pytest.mark.parametrize("law", [stats.norm(), stats.t(3), stats.laplace()])
+def test_a_further_pair_lies_within_its_limits_with_long_tails_too(law):
+    """Chance of a further difference, exact by scipy's laws."""
+    rng, held = np.random.default_rng(5), []
+    for _ in range(300):
+        d = law.rvs(12, random_state=rng)
+        low, high = bland_altman(100 + d, np.full(12, 100.0)).of_a_further_pair
+        held.append(law.cdf(high) - law.cdf(low))
+    assert np.mean(held) == pytest.approx(0.94, abs=0.025)

@@ -3,6 +3,8 @@
 Called by coverage.py as its table "pages". Data are invented; every truth is known.
 """
 
+import math
+
 import numpy as np
 import pandas as pd
 from scipy import special, stats
@@ -21,7 +23,7 @@ from qckit.hatch import (
     proportion_over_cones,
     recovery_by_cone,
 )
-from qckit.hatch.intervals.plain import binomial_interval, mean_interval
+from qckit.hatch.intervals.plain import mean_interval
 from qckit.settings import MeasureSettings
 from qckit.stages import STAGES
 
@@ -141,9 +143,11 @@ def below_minimum(n, sd):
     return draw
 
 
-def losses(mean, n=12):
+def losses(mean, n, cv):
+    """Losses of harvests whose means differ by ``cv`` (gamma)."""
+
     def draw(rng):
-        lost = rng.poisson(mean, n)
+        lost = rng.poisson(mean * rng.gamma(1 / cv**2, cv**2, n) if cv else mean, n)
         seen = pd.DataFrame({"sample": [f"V{i}" for i in range(n)], "hatch": [f"H{i}" for i in range(n)]})
         found = harvest_losses(seen.assign(kind="harvest", lost_nauplii=lost))
         return found.lost_low, mean, found.lost_high
@@ -159,12 +163,15 @@ def rare_count(mean):
     return draw
 
 
-def waste(share, n=300):
+def waste(share, n, cv, counted=300):
+    """Waste of harvests whose shares differ by ``cv`` (beta)."""
+
     def draw(rng):
-        x = rng.binomial(n, share)
-        method = "clopper-pearson" if min(x, n - x) < 10 else "wilson"
-        low, high = binomial_interval(x, n, method=method)
-        return low, share, high
+        size = (1 - share) / share / cv**2 - 1 if cv else math.inf
+        x = rng.binomial(counted, rng.beta(share * size, (1 - share) * size, n) if cv else share, n)
+        seen = pd.DataFrame({"sample": range(n), "hatch": range(n), "nauplii": counted - x, "shells": x})
+        found = harvest_losses(seen.assign(kind="harvest"))
+        return found.waste_low_pct, 100 * share, found.waste_high_pct
 
     return draw
 
@@ -262,12 +269,16 @@ ROWS = (
         "2 and 5 harvests each",
         [recovery_of_a_cone(n, s) for n in (2, 5) for s in (0.05, 0.15)],
     ),
-    ("new lot: nauplii lost with the purge, exact", "12 harvests, mean 0.5 to 5", [losses(m) for m in (0.5, 2.0, 5.0)]),
+    (
+        "new lot: nauplii lost with the purge",
+        "3 and 12 harvests, mean 0.5 and 5, CV 0 to 100 %",
+        [losses(m, n, cv) for m in (0.5, 5.0) for n in (3, 12) for cv in (0, 0.5, 1.0)],
+    ),
     ("new lot: a count, exact", "mean 1 to 30", [rare_count(m) for m in (1.0, 5.0, 30.0)]),
     (
-        "new lot: shells and cysts in a harvest, exact where rare",
-        "300 objects, 0.5 to 10 %",
-        [waste(s) for s in (0.005, 0.02, 0.1)],
+        "new lot: shells and cysts in harvests",
+        "3 and 12 harvests of 300 objects, 0.5 and 5 %, CV 0 to 100 %",
+        [waste(p, n, cv) for p in (0.005, 0.05) for n in (3, 12) for cv in (0, 0.5, 1.0)],
     ),
     (
         "month: hatching percentage of a lot",

@@ -9,7 +9,7 @@ import pandas as pd
 import pytest
 
 from qckit.errors import InputError
-from qckit.hatch import dose_records, harvest_losses, harvest_recovery, plan_dose, recovery_by_cone, wall_table
+from qckit.hatch import dose_records, harvest_recovery, plan_dose, recovery_by_cone, wall_table
 from qckit.hatch.lots.in_use import is_in_use, last_used
 from qckit.hatch.lots.level import LotLevel
 from qckit.settings import FeedSettings, LimitSettings, Settings
@@ -317,22 +317,6 @@ def test_the_density_sets_the_number_of_cones():
 def test_a_senseless_demand_is_refused(nauplii):
     with pytest.raises(InputError, match="must be a number above 0, or no dose can be worked out"):
         plan_dose(room(days=3), "L", nauplii=nauplii)
-
-
-def test_losses_of_harvests_have_exact_intervals_and_a_change_is_seen():
-    lost = [0, 1, 0, 0, 1, 0, 4, 5, 3, 6, 4, 5]
-    table = pd.DataFrame({"sample": [f"S{i}" for i in range(12)], "hatch": [f"H{i}" for i in range(12)]})
-    table = table.assign(kind="harvest", taken=[f"2026-05-{i + 1:02d}T09:00:00+00:00" for i in range(12)])
-    table = table.assign(lost_nauplii=lost, nauplii=200, shells=[1, 0] * 6, cysts=0)
-    found = harvest_losses(table)
-    # Garwood's interval of 29: 19.42 to 41.65, by chi-square tables
-    assert (found.lost_low, found.lost_high) == pytest.approx((19.42 / 12, 41.65 / 12), rel=1e-3)
-    assert found.changed_after == "H5" and found.change.rate_after > 10 * found.change.rate_before
-    # Clopper and Pearson's interval of 6 of 2,406: 0.0916 to 0.5420 %, by scipy.stats.binomtest
-    assert found.is_waste_exact and (found.waste, found.n_counted) == (6, 2406)
-    assert (found.waste_low_pct, found.waste_high_pct) == pytest.approx((0.09157, 0.54200), abs=2e-4)
-    assert found.sentences[0].startswith("In what was drawn off at 12 harvests 29 nauplii were counted: 2.4 a harvest")
-    assert harvest_losses(table.assign(kind="subsample")).sentences == ()
 
 
 def test_the_grams_said_are_the_sum_of_what_is_weighed_into_the_cones():

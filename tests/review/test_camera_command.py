@@ -318,7 +318,7 @@ def test_people_are_compared(tmp_path):
     got = run("people", tmp_path / "study.csv")
     assert got.exit_code == 0, got.output
     assert got.output.startswith("8 photos, 2 people, 2 counts each")
-    assert "Two counts of the same photo by different people lie within" in got.output
+    assert "Two counts of the same photo by two of these 2 people lie within" in got.output
     assert run("people", tmp_path / "semicolons.csv").output == got.output
     (tmp_path / "w.csv").write_text(
         (tmp_path / "semicolons.csv").read_text().replace(";", ",").replace("\np7,op2", "\np7,op2,x", 1)
