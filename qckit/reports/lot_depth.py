@@ -93,7 +93,9 @@ def _times_table(found) -> Html:
             {
                 "time": name,
                 "of those that hatch [h]": f"{curve['value_h']:.1f}",
-                "interval [h]": f"{curve['low_h']:.1f} to {curve['high_h']:.1f}",
+                "interval [h]": f"{curve['low_h']:.1f} to {curve['high_h']:.1f}"
+                if math.isfinite(curve["high_h"])
+                else "not known",
                 "standard method [h]": f"{plain['value_h']:.1f}" if math.isfinite(plain["value_h"]) else "not reached",
                 "of all full cysts [h]": ""
                 if whole.empty

@@ -244,3 +244,39 @@ def test_what_cones_differ_by_is_joined_so_that_the_interval_holds(df):
     for true in (1, 1.5, 2, 4, 10, 1000):
         reach2 = [joined_reach2(stats.norm.ppf(0.975) ** 2, true * s, 1.0, df) for s in seen]
         assert 0.945 <= stats.chi2.cdf(np.array(reach2) / true, 1).mean() <= 0.965
+
+
+def counts_at(hours, nauplii, whole=100):
+    return pd.DataFrame({"hatch": "a", "cone": "C", "hours": hours, "nauplii": nauplii, "full_cysts": whole})
+
+
+def test_a_rise_between_two_readings_leaves_every_time_an_interval():
+    """Readings every six hours around a log-normal rise (scipy): most intervals were endless, one course could not be
+    fitted at all."""
+    rng, law, rows = np.random.default_rng(7), stats.lognorm(1 / 8, scale=18), []
+    for _ in range(12):
+        cones = []
+        for cone in "abc":
+            n = rng.poisson(40, 4)
+            x = rng.binomial(n, 0.6 * law.cdf(np.array([12, 18, 24, 36]) / np.exp(rng.normal(0, 0.02))))
+            cones.append(counts_at([12, 18, 24, 36], x, n).assign(hatch=cone))
+        rows.append(hatch.fit_rate(pd.concat(cones)).time("T90"))
+    t90 = pd.DataFrame(rows)
+    assert (t90["high_h"] - t90["low_h"] < 30).all() and (t90["value_h"] - law.ppf(0.9)).abs().mean() < 1.2
+    assert t90["low_h"].le(law.ppf(0.9)).sum() >= 10 and t90["high_h"].ge(law.ppf(0.9)).sum() >= 10
+
+
+@pytest.mark.parametrize("nauplii", [[100, 100, 100, 100], [50, 50, 50, 50], [90, 60, 40, 10], [60, 10, 70, 20]])
+def test_counts_that_do_not_rise_have_no_rate(nauplii):
+    with pytest.raises(InputError, match="At the first count, 12 h, most of all that hatch had hatched already"):
+        hatch.fit_rate(counts_at([12, 16, 20, 24], nauplii))
+
+
+def test_an_hour_at_which_nothing_was_counted_is_left_out():
+    with_empty = hatch.fit_rate(counts_at([12, 16, 20, 22, 24], [0, 10, 60, 0, 80], [100, 100, 100, 0, 100]))
+    assert with_empty.times.equals(hatch.fit_rate(counts_at([12, 16, 20, 24], [0, 10, 60, 80])).times)
+
+
+def test_times_that_are_not_known_are_dashes_not_nan():
+    shown = hatch.fit_rate(counts_at([12, 16, 20, 24], [0, 0, 0, 80]))
+    assert "nan" not in repr(shown) and any("do not pin the curve down" in note for note in shown.notes)

@@ -14,9 +14,12 @@ import numpy as np
 from qckit.hatch.intervals.estimates import student_quantile
 from qckit.hatch.rate.models import model_quantile
 
-__all__ = ["SHARES", "akaike_weights", "averaged", "log_times"]
+__all__ = ["OPEN", "SHARES", "akaike_weights", "averaged", "log_times"]
 
 SHARES = (0.1, 0.5, 0.9)
+
+OPEN = math.log(10)
+"""Reach beyond which hours, or a ratio of hours, are not known at all."""
 
 
 def akaike_weights(fits, dispersion=1.0):
@@ -63,6 +66,7 @@ def averaged(fits, weights, *, between=0.0, n_cones=1, confidence=0.95):
     -------
     (value, low, high) : ndarray, shape (4,)
         T10, T50, T90, T90 - T10 in hours. The shift between cones moves the times; the synchrony only in proportion.
+        Bounds are NaN where the interval would reach a tenth and ten times of the value or more.
 
     Notes
     -----
@@ -83,6 +87,7 @@ def averaged(fits, weights, *, between=0.0, n_cones=1, confidence=0.95):
         counting = float(share @ (se[:, 1] ** 2))  # of T50, which stands for the whole curve's place
         more = _between_reach2(between, counting, n_cones, confidence) * np.array([1, 1, 1, 0])
         reach = np.sqrt(np.array([_COUNTED_PART] * 3 + [_SYNCHRONY_PART]) * reach**2 + more)
+    reach = np.where(reach < OPEN, reach, math.nan)
     return np.exp(middle), np.exp(middle - reach), np.exp(middle + reach)
 
 

@@ -9,6 +9,7 @@ import numpy as np
 
 from qckit.errors import InputError
 from qckit.hatch.intervals.estimates import normal_quantile, student_quantile
+from qckit.hatch.rate.average import OPEN
 from qckit.hatch.rate.fit import intervals_from_counts
 from qckit.hatch.rate.models import (
     MODELS,
@@ -119,7 +120,7 @@ def compare_rates(course, other_course, *, lot, other, confidence=0.95):
         pooled = float(np.average(squares, weights=df)) * sum(1 / len(mine) for mine in shifts)
         reach2 = joined_reach2(reach2, pooled, counting, sum(df), confidence)
     reach = math.sqrt(reach2)
-    if reach > _OPEN:
+    if reach > OPEN:  # the lots' curves rise between two readings
         raise _open(lot, other)
     low, high = math.exp(middle - reach), math.exp(middle + reach)
     verdict = "faster" if high < 1 else "slower" if low > 1 else "cannot tell"
@@ -165,10 +166,6 @@ def joined_reach2(counted, pooled, counting, df, confidence=0.95):
 
 
 _COUNTED_PART = 0.3
-
-
-_OPEN = math.log(10)
-"""Reach beyond which a ratio of hours is not known at all: the lots' curves rise between two readings."""
 
 
 def _open(lot, other):

@@ -18,10 +18,18 @@ import pandas as pd
 from qckit.errors import InputError
 from qckit.hatch.rate.average import SHARES as _SHARES
 from qckit.hatch.rate.average import akaike_weights, averaged
-from qckit.hatch.rate.models import MODELS, Fit, counts_dispersion, fit_model, model_quantile, place_of_cone
+from qckit.hatch.rate.models import (
+    MODELS,
+    Fit,
+    counts_dispersion,
+    fit_model,
+    model_quantile,
+    monotone_curve,
+    place_of_cone,
+)
 from qckit.hatch.water.readings import standard_of, water_of_hatches
 from qckit.showing import InWords
-from qckit.words import plural
+from qckit.words import number, plural
 
 __all__ = [
     "RATE_COLUMNS",
@@ -36,6 +44,8 @@ __all__ = [
 
 RATE_COLUMNS = ("time", "method", "value_h", "low_h", "high_h", "note")
 _NAMES = ("T10", "T50", "T90")
+_RISEN = 0.75  # share of the highest at the first count above which the rise was not counted (ours)
+_SYNCHRONY = (math.log(6.0), 0.7)  # 1.5 to 24 h: strains and rooms lie within (ours; a few readings overrule it)
 
 
 @dataclass(frozen=True, repr=False)
@@ -60,7 +70,7 @@ class HatchRate(InWords):
 
     def _in_words(self) -> dict:
         rows = [
-            (t.time, t.method, f"{t.value_h:.1f}", f"{t.low_h:.1f} to {t.high_h:.1f}" if t.low_h == t.low_h else "")
+            (t.time, t.method, number(t.value_h, 1), f"{t.low_h:.1f} to {t.high_h:.1f}" if t.low_h == t.low_h else "")
             for t in self.times.itertuples()
         ]
         heads = ("time", "method", "hours", f"{100 * self.confidence:g} % interval")
@@ -267,7 +277,7 @@ def fit_rate(course, *, confidence=0.95):
     Raises
     ------
     InputError
-        Fewer than four hours, or nothing hatched.
+        Fewer than four hours, nothing hatched, or most had hatched at the first count already.
 
     Examples
     --------
@@ -276,6 +286,7 @@ def fit_rate(course, *, confidence=0.95):
     ['T10', 'T50', 'T90', 'Ts']
     """
     course = course.dropna(subset=["nauplii", "full_cysts"])
+    course = course[course["full_cysts"] > 0]
     n_hours = course["hours"].nunique()
     if n_hours < 4 or not course["nauplii"].sum() > 0:
         has = f"The time course has {plural(n_hours, 'hour')} with {course['nauplii'].sum():.0f} nauplii"
@@ -283,10 +294,12 @@ def fit_rate(course, *, confidence=0.95):
             f"{has if n_hours else 'No counts make a time course'}; a hatching "
             "rate needs four hours or more, before and after half have hatched."
         )
+    _check_rise(course)
     cones = [g for _, g in course.groupby("hatch")]
     pieces = [intervals_from_counts(g["hours"], g["nauplii"], g["full_cysts"]) for g in cones]
     start, end, counts = (np.concatenate(v) for v in zip(*pieces))
-    fits = sorted((fit_model(m, start, end, counts) for m in MODELS), key=lambda f: -f.loglik)
+    each = (fit_model(m, start, end, counts, synchrony=_SYNCHRONY) for m in MODELS)
+    fits = sorted(each, key=lambda f: -f.loglik)
     # a cone counted once or twice says how much hatched, not when
     timed = [piece if g["hours"].nunique() >= 4 else None for piece, g in zip(pieces, cones)]
     places = [piece and place_of_cone(fits[0], *piece) for piece in timed]
@@ -318,8 +331,18 @@ def fit_rate(course, *, confidence=0.95):
         n_cones=len(cones),
         confidence=confidence,
         comparison=table,
-        notes=_notes(course, best, len(shifts)),
+        notes=_notes(course, best, len(shifts), is_open=any(math.isnan(row[3]) for row in rows if row[1] == "curve")),
     )
+
+
+def _check_rise(course):
+    """Refuse counts that do not rise: a curve through them says nothing but how it was drawn."""
+    risen = monotone_curve(course["hours"], course["nauplii"], course["full_cysts"])
+    if risen["hatched_frac"].iloc[0] > _RISEN * risen["hatched_frac"].iloc[-1]:
+        raise InputError(
+            f"At the first count, {risen['hours'].iloc[0]:g} h, most of all that hatch had hatched already (or later "
+            "counts were lower), so no hatching rate can be worked out. Count earlier hours."
+        )
 
 
 def _curve_times(fits, weights, shifts, confidence):
@@ -347,7 +370,7 @@ def _all_cysts(fit):
     return rows
 
 
-def _notes(course, best, n_timed):
+def _notes(course, best, n_timed, *, is_open):
     notes = []
     if n_timed == 1:
         notes.append("One cone's time course: how much cones differ in time is not in the intervals.")
@@ -359,8 +382,9 @@ def _notes(course, best, n_timed):
         )
     if model_quantile(best.model, best.scale_h, best.slope, 0.1) < course["hours"].min():
         notes.append("T10 lies before the first count: it is read off the curve, not off counts. Count earlier hours.")
-    if not np.isfinite(best.covariance).all():
+    if is_open:
         notes.append(
-            "The counts do not pin the curve down, so its times have no interval. Count more hours around the rise."
+            "The counts do not pin the curve down, so not all its times have an interval. Count more hours around the "
+            "rise."
         )
     return tuple(notes)

@@ -86,7 +86,7 @@ def model_quantile(model, scale, slope, share):
     return scale * (-np.log1p(-share)) ** (1 / slope)
 
 
-def fit_model(model, start_h, end_h, counts):
+def fit_model(model, start_h, end_h, counts, *, synchrony=None):
     """Fit one curve by maximum likelihood over the intervals (multinomial).
 
     Parameters
@@ -98,6 +98,9 @@ def fit_model(model, start_h, end_h, counts):
         Interval (start, end] in which the event fell; an infinite end means not yet, or never. [h]
     counts : array_like of float, shape (m,)
         How many.
+    synchrony : (float, float), optional
+        Middle and standard deviation of ln(T90 - T10) that are likely beforehand: where a curve rises wholly between
+        two readings its likelihood only grows with its slope, and no time has a bound. ``loglik`` stays without it.
 
     Returns
     -------
@@ -105,18 +108,20 @@ def fit_model(model, start_h, end_h, counts):
 
     References
     ----------
-    Ritz, Pipper and Streibig 2013, European Journal of Agronomy 45:1-6.
+    Ritz, Pipper and Streibig 2013, European Journal of Agronomy 45:1-6. Penalised likelihood against estimates that
+    run to infinity: Cole, Chu and Greenland 2014, American Journal of Epidemiology 179:252-260 (from memory).
     """
-    cost, observed, start, end, n = _cost(model, start_h, end_h, counts)
-    middle = np.where(observed, (start + end) / 2, start)
+    plain, observed, end, n = _cost(model, start_h, end_h, counts)
+    cost = plain if synchrony is None else _with_synchrony(plain, model, *synchrony)
     share = min(max(n[observed].sum() / n.sum(), 0.02), 0.98)
-    centre = float(np.average(middle[observed], weights=n[observed])) if observed.any() else float(middle.max() + 1)
+    hours = end[observed] if observed.any() else np.asarray(start_h, float)
     begins = [
-        np.array([math.log(share / (1 - share)), math.log(centre * factor), math.log(slope)])
+        np.array([math.log(share / (1 - share)), math.log(scale), math.log(slope)])
         for slope in (3.0, 6.0, 12.0, 25.0)
-        for factor in (0.8, 0.9, 1.0, 1.15)
+        for scale in np.geomspace(0.7 * hours.min(), 1.2 * hours.max(), 8)
     ]
-    x, value, is_good = minimise(cost, min(begins, key=cost))
+    x, _, is_good = minimise(cost, min(begins, key=cost))
+    x = np.clip(x, -30, 30)  # a likelihood that is flat may send it anywhere
     d, scale, slope = 1 / (1 + math.exp(-x[0])), math.exp(x[1]), math.exp(x[2])
     return Fit(
         model=model,
@@ -124,9 +129,20 @@ def fit_model(model, start_h, end_h, counts):
         scale_h=scale,
         slope=slope,
         covariance=covariance_at(cost, x),
-        loglik=-value,
+        loglik=-plain(x),
         is_converged=is_good,
     )
+
+
+def _with_synchrony(cost, model, middle, sd):
+    """Add what is likely of ln(T90 - T10) beforehand."""
+
+    def penalised(theta):
+        slope = math.exp(max(min(theta[2], 5), -1))  # flatter ones overflow and are no hatch
+        apart = model_quantile(model, 1.0, slope, 0.9) - model_quantile(model, 1.0, slope, 0.1)
+        return cost(theta) + ((theta[1] + math.log(apart) - middle) / sd) ** 2 / 2
+
+    return penalised
 
 
 def _cost(model, start_h, end_h, counts):
@@ -145,7 +161,7 @@ def _cost(model, start_h, end_h, counts):
         share = np.where(observed, curve[at_end], 1.0) - curve[at_start]
         return -float(n @ np.log(np.maximum(share, 1e-300)))
 
-    return cost, observed, start, end, n
+    return cost, observed, end, n
 
 
 def likelihood_of(model, start_h, end_h, counts):
