@@ -8,7 +8,7 @@ and as unsure as the number of days, not of hatches, makes them.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
@@ -41,6 +41,9 @@ METER_ERROR = {"temperature_c": 0.2, "salinity_ppt": 0.5, "ph": 0.1, "oxygen_mg_
 """What a field instrument in good order may be off by from one calibration to the next, of light as a share (common
 practice, no source): many readings make a smaller difference sure, but not that it is the water's."""
 # the water remembers longer than hatches do, and a day's share is large
+_MOST_MEMORY = 0.96
+_MEMORIES = {0.2: 0.35, 0.5: 0.25, 0.7: 0.19, 0.84: 0.13, 0.93: 0.08}
+"""Correlations of a day with the next that limits are averaged over, with weights of an even law up to 0.96."""
 _DAYS = {"day_share": 1.0, "day_log_sd": 0.7, "day_to_day": 0.4, "most_day_to_day": 0.8, "residual_log_sd": 3.0}
 
 
@@ -148,7 +151,8 @@ def water_limits(points, name, *, first, last=None, rules=("beyond_3",), over=()
     total = math.sqrt(weight @ total2)
     unsure = max(float(weight @ (variance + (level - centre) ** 2)), total**2 / n_days)
     model = models[int(np.argmax(weight))]
-    effective = effective_days(np.unique(days), model.spreads.day_to_day)
+    each = [effective_days(np.unique(days), m.spreads.day_to_day) for m in models]
+    effective = 1 / float(weight @ (1 / np.array(each)))
     limits = Limits(
         kind=CHARTED[name].kind,
         centre=centre,
@@ -171,16 +175,33 @@ def water_limits(points, name, *, first, last=None, rules=("beyond_3",), over=()
 
 
 def _models(data, name):
-    """The model of the days; of what may follow the season one with a yearly swing and one without, and their weights.
+    """Models of the days and their weights: each memory, with a yearly swing and without where the season may matter.
 
-    Half of the rooms are taken to follow it (ours); the days then speak by their restricted likelihoods (Kass and
-    Raftery 1995, Journal of the American Statistical Association 90:773-795).
+    The likeliest memory taken as known makes limits too narrow: a few weeks of slow water look like a spread of their
+    own about another level. So limits are averaged over memories. Half of the rooms are taken to follow the season
+    (ours); the days then speak by their restricted likelihoods (Kass and Raftery 1995, Journal of the American
+    Statistical Association 90:773-795).
     """
-    swings = (True, False) if name in _SEASON else (False,)
-    models = [fit_levels(data, priors=water_priors(name, seasonal=swing), fixed=()) for swing in swings]
+    models, shares = [], []
+    for swing in (True, False) if name in _SEASON else (False,):
+        priors = water_priors(name, seasonal=swing)
+        likeliest = fit_levels(data, priors=priors, fixed=())
+        for memory, share in _MEMORIES.items():
+            models.append(_with_memory(data, likeliest, memory, priors))
+            shares.append(share)
     deviance = np.array([m.deviance for m in models])
-    weight = np.exp(-(deviance - deviance.min()) / 2)
+    weight = np.array(shares) * np.exp(-(deviance - deviance.min()) / 2)
     return models, weight / weight.sum()
+
+
+def _with_memory(data, model, memory, priors):
+    """The model with another memory and the same luck from one day to the next, of which the days tell most."""
+    before = model.spreads.day_to_day
+    theta = model.theta.copy()
+    theta[1] += math.log((1 - before**2) / (1 - memory**2)) / 2
+    theta[2] = math.log(memory / (_MOST_MEMORY - memory))
+    priors = replace(priors, day_to_day=memory, most_day_to_day=_MOST_MEMORY)
+    return fit_levels(data, priors=priors, fixed=(), start=theta, is_searched=False)
 
 
 def _shares(model, data):

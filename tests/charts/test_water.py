@@ -1,15 +1,17 @@
 """Limits of the water: light by factors, cones that stand apart or not, a season that is there or not (simulated)."""
 
+from dataclasses import replace
 from types import SimpleNamespace
 
 import numpy as np
 import pandas as pd
 import pytest
+from scipy import signal
 
-from qckit.charts.levels import LevelData
+from qckit.charts.levels import LevelData, fit_levels
 from qckit.charts.limits import apply_limits
 from qckit.charts.series import SERIES_COLUMNS
-from qckit.charts.water import _models, _total2, search_water, water_limits, water_points
+from qckit.charts.water import _models, _total2, search_water, water_limits, water_points, water_priors
 
 FIRST = pd.Timestamp("2026-04-01", tz="UTC")
 
@@ -63,24 +65,58 @@ def test_cones_far_apart_count_less_than_a_normal_law_of_their_variance():
     assert 3 * np.sqrt(total2) == pytest.approx(3 + 2.782, abs=0.002) and total2 < 1 + 9
 
 
-def model_weights(values):
-    """Weight of the model with a yearly swing, of temperatures read over five months."""
-    points = water_points(series_of("temperature_c", values), "temperature_c")
+def models_of(values, name):
+    """Models of readings over the days before April, their weights, and what they were fitted to."""
+    points = water_points(series_of(name, values), name)
     days = ((points["at"] - points["at"].iloc[0]) / pd.Timedelta(days=1)).round().to_numpy(int)
     cones = {"cone": points["cone"].to_numpy(str)}
     data = LevelData(
         y=points["y"].to_numpy(float), counting=points["counting"].to_numpy(float), day=days, factors=cones
     )
-    models, weight = _models(data, "temperature_c")
-    assert [("season", "cos") in m.columns for m in models] == [True, False] and weight.sum() == pytest.approx(1)
-    return float(weight[0])
+    models, weight = _models(data, name)
+    assert weight.sum() == pytest.approx(1)
+    return models, weight, data
+
+
+def swing_weight(values):
+    """Weight of the models with a yearly swing, of temperatures read over five months."""
+    models, weight, _ = models_of(values, "temperature_c")
+    has_swing = np.array([("season", "cos") in m.columns for m in models])
+    assert 0 < has_swing.sum() < len(models)
+    return float(weight[has_swing].sum())
 
 
 def test_the_season_is_believed_where_the_days_show_it():
     rng, n = np.random.default_rng(2), 450
     noise, turn = rng.normal(0, 0.15, n), 2 * np.pi * (np.arange(n) // 3) / 365.25
-    assert model_weights(28 + noise) < 0.5
-    assert model_weights(28 + 1.2 * np.cos(turn) + noise) > 0.9
+    assert swing_weight(28 + noise) < 0.5
+    assert swing_weight(28 + 1.2 * np.cos(turn) + noise) > 0.9
+
+
+def remembering(rng, memory, n=150):
+    """Days by scipy's filter of a first-order autoregression with a standard deviation of 1, three readings each."""
+    luck = np.concatenate([rng.normal(0, 1, 1), rng.normal(0, np.sqrt(1 - memory**2), n - 1)])
+    return np.repeat(signal.lfilter([1.0], [1.0, -memory], luck), 3)
+
+
+def test_limits_are_averaged_over_how_long_the_water_remembers():
+    rng, mean = np.random.default_rng(6), {}
+    for memory in (0.0, 0.9):
+        found = []
+        for _ in range(4):
+            values = 8.1 + 0.06 * remembering(rng, memory) + rng.normal(0, 0.03, 450)
+            models, weight, data = models_of(values, "ph")
+            found.append(float(weight @ [m.spreads.day_to_day for m in models]))
+        mean[memory] = np.mean(found)
+    assert mean[0.0] < 0.4 and mean[0.9] > 0.8
+    # a memory put in keeps the other spreads where a search of its own finds them
+    slow, priors = models[-1], replace(water_priors("ph"), day_to_day=0.93, most_day_to_day=0.96)
+    searched = fit_levels(data, priors=replace(priors, day_to_day_logit_sd=0.1), fixed=())
+    assert slow.spreads.day_to_day == pytest.approx(0.93)
+    assert slow.spreads.day == pytest.approx(searched.spreads.day, rel=0.3)
+    # the chance of the water's own slow waves is in the centre: as unsure as a few days make it
+    slow, fast = (limits_of(8.1 + 0.06 * remembering(np.random.default_rng(7), m), "ph")[0] for m in (0.9, 0.0))
+    assert slow.limits.n_points < 20 < 50 < fast.limits.n_points
 
 
 def test_a_season_moves_the_limits_of_the_next_month_on():
