@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 
+import numpy as np
 import pandas as pd
 
 from qckit.reports.accuracy import show_certificate
@@ -164,12 +165,13 @@ def _harvest(test):
         return []
     cone = test.harvests[(test.harvests["kind"] == "subsample") & test.harvests["hatch"].isin(set(sieve["hatch"]))]
     cone = cone.dropna(subset=["shells"])
-    counts = [tuple(float(part[c].fillna(0).sum()) for c in ("nauplii", "shells", "cysts")) for part in (cone, sieve)]
-    (n1, s1, c1), (n2, s2, c2) = counts
+    each = [part.groupby("hatch")[["nauplii", "shells", "cysts"]].sum() for part in (cone, sieve)]
+    both = each[0].index.intersection(each[1].index)
+    counts = [np.column_stack([v["nauplii"], v["shells"] + v["cysts"]]) for v in (e.loc[both] for e in each)]
     found = []
     for name, work in (
         ("harvest purity", lambda: hatch.purity_budget(sieve)),
-        ("separation", lambda: hatch.separation_budget((n1, s1 + c1), (n2, s2 + c2))),
+        ("separation", lambda: hatch.separation_budget(*counts)),
     ):
         try:
             found.append((name, "%", 1, work()))

@@ -32,6 +32,7 @@ _LABELS = {
     "cone_waste": ("shells and cysts counted in the cone", "Count more subsamples of the cone."),
     "sieve_nauplii": ("nauplii counted on the sieve", "Count a larger sieve sample."),
     "sieve_waste": ("shells and cysts counted on the sieve", "Count a larger sieve sample: few are left to see."),
+    "harvests": ("real differences between harvests", "The same settling time, screen and rinsing at each harvest."),
     "harvest": ("subsamples of the harvest", "More subsamples of the harvest, well mixed."),
     "harvest_volume": ("volume of the harvest", "Weigh the harvest instead of reading a mark."),
     "harvest_subsample": ("volume counted of the harvest", "Check pipette or chamber by weighing ten fillings."),
@@ -39,7 +40,7 @@ _LABELS = {
 
 
 _OF_HARVESTS = {
-    "cones": ("real differences between harvests", "The same settling time, screen and rinsing at each harvest."),
+    "cones": _LABELS["harvests"],
     "counting": ("chance of counting", "Count a larger sieve sample."),
 }
 
@@ -133,8 +134,9 @@ def separation_budget(cone_counts, sieve_counts, *, confidence=0.95, draws=40_00
 
     Parameters
     ----------
-    cone_counts, sieve_counts : (float, float)
-        Nauplii, and shells plus unhatched cysts, counted in the cone and in the harvest.
+    cone_counts, sieve_counts : array_like of float, shape (2,) or (k, 2)
+        Nauplii, and shells plus unhatched cysts, counted in the cone and in the harvest; a row for each harvest, so
+        that what harvests differ by beyond counting is in the budget. One harvest cannot show it.
     confidence, draws, rng
         As for :func:`qckit.hatch.efficiency_budget`.
 
@@ -153,7 +155,8 @@ def separation_budget(cone_counts, sieve_counts, *, confidence=0.95, draws=40_00
     >>> round(float(hatch.separation_budget((310, 368), (610, 96), draws=2000).value))
     87
     """
-    (n1, w1), (n2, w2) = cone_counts, sieve_counts
+    cone, sieve = (np.asarray(v, float).reshape(-1, 2) for v in (cone_counts, sieve_counts))
+    (n1, w1), (n2, w2) = (v.sum(axis=0).tolist() for v in (cone, sieve))
     if not (n1 > 0 and w1 > 0 and n2 > 0):
         raise InputError(
             f"{n1:g} nauplii and {w1:g} shells and cysts in the cone, {n2:g} nauplii on the sieve: a "
@@ -161,6 +164,8 @@ def separation_budget(cone_counts, sieve_counts, *, confidence=0.95, draws=40_00
         )
     counts = {"cone_nauplii": n1, "cone_waste": w1, "sieve_nauplii": n2, "sieve_waste": w2}
     parts = {name: (1 / math.sqrt(count + 0.5), math.inf) for name, count in counts.items()}
+    if len(cone) > 1:
+        parts["harvests"] = _between_harvests(cone + 0.5, sieve + 0.5)
     left = _product(100 * (w2 + 0.5) / (n2 + 0.5) / ((w1 + 0.5) / (n1 + 0.5)), parts, confidence, draws, rng)
     value = 100 * (1 - (w2 / n2) / (w1 / n1))
     return Budget(
@@ -176,6 +181,14 @@ def separation_budget(cone_counts, sieve_counts, *, confidence=0.95, draws=40_00
         table=left.table,
         sentence=left.sentence,
     )
+
+
+def _between_harvests(cone, sieve):
+    """Standard uncertainty that differences of harvests beyond counting leave in their mean log share left, and df."""
+    left = np.log(sieve[:, 1] / sieve[:, 0] / (cone[:, 1] / cone[:, 0]))
+    counting = float((1 / cone + 1 / sieve).sum(axis=1).mean())
+    k = len(left)
+    return math.sqrt(max(float(np.var(left, ddof=1)) - counting, 0.0) / k), k - 1
 
 
 def recovery_budget(
