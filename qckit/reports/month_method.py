@@ -127,7 +127,7 @@ _METHOD = (
     "Water: limits rest on the days of the six months before (temperature: sixty days, carried on "
     "to the month's middle with and without a yearly swing, each as likely as the days make it; light on a log scale), "
     "as wide as days, own and cones together and as unsure as the number of "
-    "days makes them. Changes of the water are "
+    "days and how long they may remember make them. Changes of the water are "
     "searched like those of the hatches. A reading is named beside a change when it differs by more than four "
     "standard errors and more than one standard deviation from what cones, days and season make expected.",
     "Single hatches: each beside the model fitted without it (deleted residuals: Cook and Weisberg 1982, Residuals and "
