@@ -40,10 +40,10 @@ _SMALLEST = {
 METER_ERROR = {"temperature_c": 0.2, "salinity_ppt": 0.5, "ph": 0.1, "oxygen_mg_l": 0.2, "light_lux": 0.05}
 """What a field instrument in good order may be off by from one calibration to the next, of light as a share (common
 practice, no source): many readings make a smaller difference sure, but not that it is the water's."""
-# the water remembers longer than hatches do, and a day's share is large
-_MOST_MEMORY = 0.96
-_MEMORIES = {0.2: 0.35, 0.5: 0.25, 0.7: 0.19, 0.84: 0.13, 0.93: 0.08}
+_MOST_DAY_TO_DAY = 0.96
+_DAY_TO_DAY = {0.2: 0.35, 0.5: 0.25, 0.7: 0.19, 0.84: 0.13, 0.93: 0.08}
 """Correlations of a day with the next that limits are averaged over, with weights of an even law up to 0.96."""
+# the water remembers longer than hatches do, and a day's share is large
 _DAYS = {"day_share": 1.0, "day_log_sd": 0.7, "day_to_day": 0.4, "most_day_to_day": 0.8, "residual_log_sd": 3.0}
 
 
@@ -186,21 +186,21 @@ def _models(data, name):
     for swing in (True, False) if name in _SEASON else (False,):
         priors = water_priors(name, seasonal=swing)
         likeliest = fit_levels(data, priors=priors, fixed=())
-        for memory, share in _MEMORIES.items():
-            models.append(_with_memory(data, likeliest, memory, priors))
+        for day_to_day, share in _DAY_TO_DAY.items():
+            models.append(_with_day_to_day(data, likeliest, day_to_day, priors))
             shares.append(share)
     deviance = np.array([m.deviance for m in models])
     weight = np.array(shares) * np.exp(-(deviance - deviance.min()) / 2)
     return models, weight / weight.sum()
 
 
-def _with_memory(data, model, memory, priors):
+def _with_day_to_day(data, model, day_to_day, priors):
     """The model with another memory and the same luck from one day to the next, of which the days tell most."""
     before = model.spreads.day_to_day
     theta = model.theta.copy()
-    theta[1] += math.log((1 - before**2) / (1 - memory**2)) / 2
-    theta[2] = math.log(memory / (_MOST_MEMORY - memory))
-    priors = replace(priors, day_to_day=memory, most_day_to_day=_MOST_MEMORY)
+    theta[1] += math.log((1 - before**2) / (1 - day_to_day**2)) / 2
+    theta[2] = math.log(day_to_day / (_MOST_DAY_TO_DAY - day_to_day))
+    priors = replace(priors, day_to_day=day_to_day, most_day_to_day=_MOST_DAY_TO_DAY)
     return fit_levels(data, priors=priors, fixed=(), start=theta, is_searched=False)
 
 

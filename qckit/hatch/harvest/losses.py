@@ -137,11 +137,11 @@ def _waste_over_harvests(waste, counted, confidence):
     """Mean share of the harvests, and its interval. [fraction]"""
     if not len(counted):
         return math.nan, math.nan, math.nan
-    seen, of = float(waste.sum()), float(counted.sum())
-    is_few = min(seen, of - seen) < _FEW
-    exact = binomial_interval(seen, of, confidence=confidence, method="clopper-pearson" if is_few else "wilson")
+    total, of = float(waste.sum()), float(counted.sum())
+    is_few = min(total, of - total) < _FEW
+    exact = binomial_interval(total, of, confidence=confidence, method="clopper-pearson" if is_few else "wilson")
     if len(counted) < _ENOUGH:
-        return seen / of, *exact
+        return total / of, *exact
     found = proportion_over_cones(waste, counted, confidence=confidence)
     return found.value, *(_wider((found.low, found.high), exact) if is_few else (found.low, found.high))
 
