@@ -178,7 +178,7 @@ def _verdict(one: Judged, *, short: bool = False) -> str:
     cause = one.suspicion_words
     if not cause:
         return one.code
-    return cause if short else f"{one.code}: {cause}?"
+    return f"{cause}?" if short else f"{one.code}: {cause}?"
 
 
 def _look_at(one: Judged) -> str:
@@ -299,17 +299,18 @@ def _start_lines(start: Start, now: dt.datetime) -> list[Line]:
     lines = [Line("start", start_words(start, now), urgent, enter)]
     if start.missed and start.code != "too late":
         lines.append(Line("start", _too_late(start, now), True))
-    for lots, but in (
-        (start.passed_over, ("hatches below your minimum", "hatch below your minimum")),
-        (start.without_dose, ("has no dose yet", "have no dose yet")),
+    for lots, which, but in (
+        (start.passed_over, "older and open", ("hatches below your minimum", "hatch below your minimum")),
+        (start.without_dose, "open, too", ("has no dose yet", "have no dose yet")),
     ):
         if lots:
-            is_older = f"{joined(lots)} {noun(len(lots), 'is', 'are')} older and open, but {noun(len(lots), *but)}."
-            lines.append(Line("start", is_older))
+            passed = f"{joined(lots)} {noun(len(lots), 'is', 'are')} {which}, but {noun(len(lots), *but)}."
+            lines.append(Line("start", passed))
     lines += [Line("start", text) for text in start.dose_warnings[:_MOST_WARNINGS]]
     if start.code == "start" and len(start.cones) < start.n_cones:
         free = plural(len(start.cones), "cone is", "cones are")
-        lines.append(Line("start", f"It takes {start.n_cones} cones and {free} free.", True))
+        all_of_it = f"{start.say(start.grams)} g in {start.n_cones} cones"
+        lines.append(Line("start", f"Not enough cones: it takes {all_of_it}, and {free} free.", True))
     return lines
 
 

@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass, field
+
 import pandas as pd
 import sqlalchemy as sa
 
 from qckit.log import schema
 from qckit.log.corrections import value_text
 from qckit.log.counts import same_file_twice
-from qckit.log.query import among, fetch, rows_of
+from qckit.log.query import WITHDRAWN, among, fetch, rows_of
 from qckit.tables import table_columns
 
-__all__ = ["as_first_count", "compare", "names_there"]
+__all__ = ["Compared", "as_first_count", "compare", "names_there", "withdrawn_names"]
 
 
 def names_there(connection, table: str, column: str, names: set) -> set:
@@ -20,7 +22,34 @@ def names_there(connection, table: str, column: str, names: set) -> set:
     return {name for (name,) in connection.execute(sa.select(c).distinct().where(among(connection, c, sorted(names))))}
 
 
-def compare(connection, table: str, frame: pd.DataFrame, given) -> tuple[list, int, list[tuple], list[tuple]]:
+def withdrawn_names(connection, table: str, names: set) -> set:
+    """Return those of some names whose row in a table of one key column is withdrawn."""
+    c = schema.CORRECTIONS.c
+    last = sa.select(c.key1, c.after).where(
+        c.table == table, c.column == WITHDRAWN, among(connection, c.key1, sorted(names))
+    )
+    state = dict(connection.execute(last.order_by(c.correction)).all())
+    return {name for name, after in state.items() if after == "yes"}
+
+
+@dataclass
+class Compared:
+    """Rows of a sheet whose key the log has.
+
+    ``there`` is the index of all of them; ``same`` how many say the same as what was entered, as any revision of it, or
+    as what stands there now; ``cells`` has ``(index, key, column, before, after)`` of each cell that differs, ``moved``
+    ``(key, column, now, sheet)`` of each in which the log has moved on since a row was entered so, and ``withdrawn``
+    ``(index, key, whether it is as entered)`` of each row that is hidden in the log.
+    """
+
+    there: list = field(default_factory=list)
+    same: int = 0
+    cells: list[tuple] = field(default_factory=list)
+    moved: list[tuple] = field(default_factory=list)
+    withdrawn: list[tuple] = field(default_factory=list)
+
+
+def compare(connection, table: str, frame: pd.DataFrame, given) -> Compared:
     """Find the rows whose key the log has.
 
     Parameters
@@ -35,43 +64,45 @@ def compare(connection, table: str, frame: pd.DataFrame, given) -> tuple[list, i
 
     Returns
     -------
-    tuple
-        Index of the rows that are there; how many of them say the same as what was entered, as any revision of it,
-        or as what stands there now; for the others ``(index, key, column, before, after)`` of each cell that differs;
-        and ``(key, column, now, sheet)`` of each cell in which the log has moved on since a row was entered so.
+    Compared
     """
     keys = list(schema.KEYS[table])
     if frame.empty or not names_there(connection, table, keys[0], set(frame[keys[0]])):
-        return [], 0, [], []
+        return Compared()
     columns = [c for c in table_columns(table) if c != "revision" and (c in given or c in keys)]
-    versions, newest = _versions(connection, table, {keys[0]: sorted(set(frame[keys[0]]))}, columns)
+    versions, newest, shown = _versions(connection, table, {keys[0]: sorted(set(frame[keys[0]]))}, columns)
     revisions = frame["revision"].tolist() if table == "samples" else [None] * len(frame)
-    there, same, cells, moved = [], 0, [], []
+    result = Compared()
     found = zip(frame.index, revisions, rows_of(frame, keys), rows_of(frame, columns), strict=True)
     for index, revision, key, row in found:
         known_rows = versions.get(key)
+        if known_rows is not None and key not in shown:
+            result.there.append(index)
+            result.withdrawn.append((index, key, row in known_rows))
+            continue
         if known_rows is None or (revision is not None and revision == newest[key] + 1):
             continue
-        there.append(index)
+        result.there.append(index)
         if row in known_rows:
-            same += 1
+            result.same += 1
             if row != known_rows[-1]:
-                moved += [
+                result.moved += [
                     (key, column, value_text(now), value_text(sheet))
                     for column, now, sheet in zip(columns, known_rows[-1], row, strict=True)
                     if now != sheet
                 ]
             continue
-        cells += [
+        result.cells += [
             (index, key, column, value_text(before), value_text(after))
             for column, before, after in zip(columns, known_rows[-1], row, strict=True)
             if before != after
         ]
-    return there, same, cells, moved
+    return result
 
 
-def _versions(connection, table: str, names: dict, columns: list[str]) -> tuple[dict, dict]:
-    """Return by key every version of a row, as entered and last as it stands now, and its newest revision."""
+def _versions(connection, table: str, names: dict, columns: list[str]) -> tuple[dict, dict, set]:
+    """Return by key every version of a row, as entered and last as it stands now, and its newest revision; and the keys
+    of the rows that are not withdrawn."""
     keys = list(schema.KEYS[table])
     versions: dict[tuple, list[tuple]] = {}
     newest: dict[tuple, int] = {}
@@ -81,7 +112,7 @@ def _versions(connection, table: str, names: dict, columns: list[str]) -> tuple[
             versions.setdefault(key, []).append(row)
         if "revision" in current.columns:
             newest.update(zip(rows_of(current, keys), current["revision"].tolist(), strict=True))
-    return versions, newest
+    return versions, newest, set(rows_of(current, keys))
 
 
 def as_first_count(connection, photos: pd.DataFrame, new_samples) -> pd.DataFrame:

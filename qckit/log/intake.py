@@ -13,11 +13,11 @@ import pandas as pd
 
 from qckit.errors import InputError, known_names_hint, unknown_name
 from qckit.log import already_logged, row_rules, schema
-from qckit.log.problems import HANGS_ON, PROBLEMS, CellProblem
+from qckit.log.problems import HANGS_ON, PROBLEMS, CellProblem, mending
 from qckit.log.query import fetch, known_names, lists_of, rows_of
 from qckit.stages import STAGE_COLUMNS
 from qckit.tables import TABLES, check_table, table_columns
-from qckit.words import plural
+from qckit.words import first_few, noun, plural
 
 __all__ = ["Incoming", "Sifted", "sift"]
 
@@ -121,11 +121,11 @@ def sift(connection, incoming: list[Incoming], *, correct: bool = False, emptied
         _check_parents(connection, i, part=part, frame=frame, notes=notes, incoming=incoming, places=places)
         frame = _leave_bad(frame, notes, i)
         frame = _check_twice(i, part, frame, notes, places.setdefault(part.table, {}))
-        frame, same, other, moved = _compare(
+        frame, same, other, said = _compare(
             connection, i, part=part, frame=frame, notes=notes, correct=correct, emptied=emptied
         )
         differences += other
-        remarks += _moved_on(part, moved)
+        remarks += said
         if part.table in ("photos", "objects"):
             frame = _first_count(connection, i, part=part, frame=frame, notes=notes, new=new)
         new.setdefault(part.table, []).append(frame)
@@ -260,7 +260,7 @@ def _named(part: Incoming, frame, column: str, bad: set) -> pd.Series:
 
 
 def _one(table: str) -> str:
-    return {"hatches": "hatch", "lots": "lot", "samples": "sample", "photos": "photo"}[table]
+    return "hatch" if table == "hatches" else table.removesuffix("s")
 
 
 def _check_hours(connection, i, part, frame, notes, incoming) -> None:
@@ -307,9 +307,12 @@ def _check_twice(i, part: Incoming, frame, notes: _Notes, places: dict) -> pd.Da
 
 def _compare(connection, i, part: Incoming, frame, notes: _Notes, correct: bool, emptied: str):
     """Leave out rows the log has already; a row with other values than the log's is a problem."""
-    there, same, cells, moved = already_logged.compare(connection, part.table, frame, set(part.frame.columns))
+    found = already_logged.compare(connection, part.table, frame, set(part.frame.columns))
     differences = []
-    for index, key, column, before, after in cells:
+    for index, key, is_same in found.withdrawn:
+        if not is_same:  # values put into a row that nobody sees would be lost
+            notes.add(i, part, CellProblem(int(index), *_withdrawn(part.table, schema.KEYS[part.table][0], key)))
+    for index, key, column, before, after in found.cells:
         if correct and before and not after and emptied != "empty":
             if not emptied:
                 rule = f"is empty here, and the log has {before}"
@@ -329,7 +332,37 @@ def _compare(connection, i, part: Incoming, frame, notes: _Notes, correct: bool,
             "which keeps both values."
         )
         notes.add(i, part, CellProblem(int(index), column, after, rule, remedy))
-    return frame.drop(index=there), same, differences, moved
+    frame = _leave_hidden(connection, i, part=part, frame=frame.drop(index=found.there), notes=notes)
+    hidden = [key for _, key, is_same in found.withdrawn if is_same]
+    return frame, found.same, differences, _moved_on(part, found.moved) + _still_hidden(part, hidden)
+
+
+def _withdrawn(table: str, column: str, key: tuple) -> tuple:
+    """Problem of a row that is, or hangs on, a withdrawn one."""
+    remedy = f"Give it another name, or show that row again first:  {mending('reinstate', table, key)}"
+    return (column, key[0], f"is withdrawn in the log (a {_one(table)} entered by mistake)", remedy)
+
+
+def _leave_hidden(connection, i, part: Incoming, frame, notes: _Notes) -> pd.DataFrame:
+    """Refuse new rows that hang on a withdrawn row: they would be hidden with it."""
+    for column, parent, _ in schema.PARENTS.get(part.table, ()):
+        names = set(frame[column].dropna())
+        hidden = already_logged.withdrawn_names(connection, parent, names) if names else set()
+        for index, name in frame.loc[frame[column].isin(hidden), column].items():
+            notes.add(i, part, CellProblem(int(index), *_withdrawn(parent, column, (name,))))
+        frame = frame[~frame[column].isin(hidden)]
+    return frame
+
+
+def _still_hidden(part: Incoming, keys: list[tuple]) -> list[str]:
+    """Say which rows of a sheet the log has as withdrawn: they stay hidden."""
+    if not keys:
+        return []
+    n, table = len(keys), part.table
+    named = first_few([" | ".join(map(str, key)) for key in keys], _SHOWN_OF_COLUMN)
+    what = f"{plural(n, f'row of {table}', f'rows of {table}')} {noun(n, 'is', 'are')} withdrawn in the log"
+    again = f"To show one again:  {mending('reinstate', table, keys[0])}"
+    return [f"{part.source}: {what} and {noun(n, 'stays', 'stay')} so: {named}. {again}"]
 
 
 def _moved_on(part: Incoming, moved: list[tuple]) -> list[str]:

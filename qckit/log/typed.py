@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import datetime as dt
 import re
 
@@ -19,6 +20,7 @@ __all__ = [
     "typed_months",
     "typed_number",
     "typed_time",
+    "with_year",
 ]
 
 
@@ -70,6 +72,22 @@ def site_time(settings: Settings, now: str = "") -> dt.datetime:
 def typed_date(text: str, settings: Settings, where: str) -> str:
     """Read a date as ISO text; a month or a year may stand alone. Parameters as of :func:`typed_time`."""
     return _value(cells.read_date(text, _rules(settings)), text, where)
+
+
+def with_year(text: str, settings: Settings, today: dt.date) -> str:
+    """Write the year behind a day and month with dots, as in ``4.11.`` or ``4.11. 9:05``: that of the last such day.
+
+    Other texts, and those of a site whose dates do not have the day first, stay as they are.
+    """
+    found = re.fullmatch(r"\s*(\d{1,2})\.\s?(\d{1,2})\.(\s.*)?", text)
+    if not found or settings.site.date_order != "dmy":
+        return text
+    for year in (today.year, today.year - 1):
+        with contextlib.suppress(ValueError):
+            when = dt.date(year, int(found[2]), int(found[1]))
+            if when <= today:
+                return f"{found[1]}.{found[2]}.{year}{found[3] or ''}"
+    return text
 
 
 def typed_number(text: str, settings: Settings, where: str, *, unit: str = "") -> float:

@@ -106,7 +106,11 @@ class Bench:
 
     def at_hand(self) -> list[HatchState]:
         """Hatches that can be harvested or fed."""
-        return self._first(("to harvest", "counted", "harvested"), ("to count",))
+        return self._first(("to harvest",), ("counted", "harvested"), ("to count",))
+
+    def readable(self) -> list[HatchState]:
+        """Hatches whose water can be read: those that stand in their cones first."""
+        return self._first(("incubating", "to count"), ("to harvest", "counted", "harvested"))
 
     def feedable(self) -> list[HatchState]:
         """Hatches to feed from: those harvested first, those whose nauplii are used up last."""
@@ -177,10 +181,11 @@ class Bench:
 
         A time of today that still lies ahead is refused: what is entered was done, and the day may be yesterday's.
         """
-        from qckit.log.typed import typed_time
+        from qckit.log.typed import typed_time, with_year
 
         if not text.strip():
             return default
+        text = with_year(text, self.settings, self.moment().date())
         with contextlib.suppress(InputError):
             if re.search(r"\d\D+\d+\D+\d", text):  # with its date
                 return dt.datetime.fromisoformat(typed_time(text, self.settings, "time")).astimezone(default.tzinfo)
@@ -201,12 +206,14 @@ class Bench:
         self._ahead = max(self._ahead, when)
         return when
 
-    def date(self, text: str) -> str:
-        """Read a date in the site's order, ISO, or ``0`` for one that is not known; empty: today."""
-        from qckit.log.typed import typed_date
+    def date(self, text: str, *, is_past: bool = True) -> str:
+        """Read a date in the site's order, ISO, or ``0`` for one that is not known; empty: today. Of one that is past a
+        day and month may stand without a year."""
+        from qckit.log.typed import typed_date, with_year
 
         if text.strip() == "0":
             return ""
+        text = with_year(text, self.settings, self.moment().date()) if is_past else text
         return typed_date(text, self.settings, "date") if text.strip() else self.moment().date().isoformat()
 
     def number(self, text: str, what: str, *, unit: str = "", whole: bool = False) -> float | None:

@@ -252,7 +252,7 @@ class Dialog(Questions):
         bench.refuse_known_lot(name)
         received = self.date("came on (0: not known)")
         opened = self.date("opened on (0: today)", "not yet")
-        best_before = self.date("best before, as 2028-06 or a day (Enter: not known)", "not known")
+        best_before = self.date("best before, as 2028-06 or a day (Enter: not known)", "not known", is_past=False)
         pct = self.maybe("hatching percentage its label claims (Enter: none)", "%", cell="lots.claimed_hatch_pct")
         per_g = self.maybe("nauplii per gram its label claims (Enter: none)", cell="lots.claimed_nauplii_per_g")
         pack_g = self.maybe("grams in its pack (Enter: not known)", "g", cell="lots.pack_g")
@@ -272,7 +272,7 @@ class Dialog(Questions):
         )
 
     def _readings(self, _first: bool) -> Written:
-        state = self._pick([s for s in self.bench.page.hatches if s.state != "too old"], "Readings of", False)
+        state = self._pick(self.bench.readable(), "Readings of", False)
         labels = [f"{state.cone}  {'pH' if name == 'ph' else f'{name} {unit}'}" for name, unit in UNITS.items()]
         names = list(UNITS)
         values = self.numbers(

@@ -263,7 +263,7 @@ def _feed(bench: Bench) -> dict | None:
 
 
 def _readings(bench: Bench) -> dict | None:
-    states = [state for state in bench.page.hatches if state.state != "too old"]
+    states = bench.readable()
     if not states:
         return None
     fields = [_field("hatch", "hatch", states[0].hatch, _hatches(states))]

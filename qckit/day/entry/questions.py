@@ -144,13 +144,14 @@ class Questions:
             except InputError as error:
                 self.say(str(error))
 
-    def date(self, label: str, default: str = "today") -> str:
+    def date(self, label: str, default: str = "today", *, is_past: bool = True) -> str:
         """Ask for a date, ISO text: Enter takes today and 0 none; where the default is another word, Enter takes none
-        and 0 today."""
+        and 0 today. ``is_past`` as for :meth:`Bench.date`."""
         while True:
             typed = self.typed(label, default)
             try:
-                return self.bench.date(typed if default == "today" else {"": "0", "0": ""}.get(typed, typed))
+                given = typed if default == "today" else {"": "0", "0": ""}.get(typed, typed)
+                return self.bench.date(given, is_past=is_past)
             except InputError as error:
                 self.say(str(error))
 

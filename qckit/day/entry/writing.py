@@ -20,6 +20,7 @@ __all__ = [
     "names_in_use",
     "say_meters_calibrated",
     "take_back",
+    "taken_back_names",
     "write_again",
     "write_entry",
 ]
@@ -45,6 +46,20 @@ def names_in_use(log: SiteLog, table: str) -> set[str]:
     """Return every name ever given to a row of a table, those of withdrawn rows too."""
     with engine.reading(log.engine) as connection:
         return set(query.known_names(connection, table))
+
+
+def taken_back_names(log: SiteLog, table: str) -> set[str]:
+    """Return the names of rows that were entered at the bench and taken back there; they are never given again."""
+    done = log.steps()
+    at_bench = set(done.loc[done["action"].str.startswith(_ACTION), "step"].astype(str))
+    gone = set(done.loc[done["action"] == "withdraw", "source"].dropna().str.removeprefix("step ")) & at_bench
+    if not gone:
+        return set()
+    name = schema.KEYS[table][0]
+    with engine.reading(log.engine) as connection:
+        entered = query.fetch(connection, table, revisions="all", corrected=False, internal=True)
+        shown = query.fetch(connection, table)
+    return set(entered.loc[entered["step"].astype(str).isin(gone), name]) - set(shown[name])
 
 
 def write_entry(log: SiteLog, entry: Entry, *, by: str) -> Written:

@@ -44,7 +44,7 @@ class Start:
     code: str  # start, covered, too late, no lot, no dose, no feeds
     needed: float  # nauplii still to come
     lot: str = ""
-    grams: float = math.nan  # altogether
+    grams: float = math.nan  # altogether, in all the cones it takes
     grams_per_cone: float = math.nan
     cones: tuple[str, ...] = ()
     n_cones: int = 0  # that it takes, where more than are free
@@ -55,7 +55,7 @@ class Start:
     dose_sentence: str = ""
     dose_warnings: tuple[str, ...] = ()
     passed_over: tuple[str, ...] = ()  # older open lots that are poor
-    without_dose: tuple[str, ...] = ()  # older open lots of which too little is known for a dose
+    without_dose: tuple[str, ...] = ()  # other open lots of which too little is known for a dose
     why_not: str = ""
     feeds: tuple[dt.datetime, ...] = ()
     missed: tuple[dt.datetime, ...] = ()  # feeds that nothing started now can reach
@@ -69,8 +69,8 @@ class Start:
 
     @property
     def grams_weighed(self) -> float:
-        """Grams altogether when each cone's are weighed out as they are said. [g]"""
-        return self.grams_per_cone_weighed * max(self.n_cones, 1)
+        """Grams in the free cones together when each cone's are weighed out as they are said. [g]"""
+        return self.grams_per_cone_weighed * max(len(self.cones) or self.n_cones, 1)
 
     def say(self, grams: float) -> str:
         """Write grams with the decimals of the site's balance."""
@@ -167,7 +167,7 @@ def plan_start(
         "missed": missed,
         "feeds_from": now + takes,
         "passed_over": tuple(lot for lot in older if lot not in unknown),
-        "without_dose": tuple(lot for lot in older if lot in unknown),
+        "without_dose": tuple(lot for lot in unknown if lot != good.lot),
     }
     if dose is None:
         return Start("no dose", why_not=why_not, **head)
@@ -177,7 +177,7 @@ def plan_start(
     return Start(
         "start",
         grams=dose.grams,
-        grams_per_cone=dose.grams / n_cones,
+        grams_per_cone=dose.grams / n_cones if len(cones) in (0, n_cones) else most,
         cones=cones,
         n_cones=n_cones,
         basis=dose.basis,
@@ -189,26 +189,27 @@ def plan_start(
 
 
 def _choose(lots: list[LotInUse], needed: float, plan: Callable):
-    """Take the oldest open lot that is not poor, by its hatches or by its dose; the last one where all are.
+    """Take the oldest open lot that is not poor, by its hatches or by its dose; where all are, the newest with a dose.
 
     Returns
     -------
     tuple of (LotInUse, DosePlan or None, str, list of str)
         The lot, its dose, why there is none, and the lots tried that have none.
     """
-    dose, why_not, unknown = None, "", []
-    for lot in lots:
-        if lot.is_poor and lot is not lots[-1]:
-            continue
+    poor, why_not, unknown = [], "", []
+    for lot in sorted(lots, key=lambda lot: lot.is_poor):  # keeps the order of age within each kind
         try:
-            dose, why_not = plan(lot.lot, needed), ""
+            dose = plan(lot.lot, needed)
         except QcError as error:
-            dose, why_not = None, str(error)
+            why_not = str(error)
             unknown.append(lot.lot)
             continue
-        if not {warning.code for warning in dose.warnings} & _POOR_WARNINGS:
-            break
-    return lot, dose, why_not, unknown
+        if not lot.is_poor and not {warning.code for warning in dose.warnings} & _POOR_WARNINGS:
+            return lot, dose, "", unknown
+        poor.append((lot, dose))
+    if poor:
+        return *max(poor, key=lambda pair: lots.index(pair[0])), "", unknown
+    return lots[-1], None, why_not, unknown
 
 
 def _free(cones: tuple[str, ...], states: list[HatchState], avoid: tuple[str, ...]) -> tuple[str, ...]:

@@ -152,7 +152,10 @@ def _until(tables: SiteTables, now: dt.datetime) -> SiteTables:
     readings = tables.readings
     if readings is not None and len(readings):
         readings = readings[readings["hatch"].isin(known) & (to_utc(readings["taken"]) <= now)]
-    return tables.but(hatches=hatches, samples=samples, readings=readings)
+    feeds = getattr(tables, "feeds", None)
+    if feeds is not None and len(feeds):
+        feeds = feeds[to_utc(feeds["fed"]) <= now]
+    return tables.but(hatches=hatches, samples=samples, readings=readings, feeds=feeds)
 
 
 def _counted_today(tables: SiteTables, now: dt.datetime) -> list[str]:

@@ -14,6 +14,7 @@ from pathlib import Path
 
 import pandas as pd
 
+from qckit.day.entry.writing import taken_back_names
 from qckit.day.sheets.rows import COLUMNS, SHORT, filled_rows
 from qckit.day.sheets.tables import as_tables
 from qckit.errors import InputError, one_line
@@ -142,7 +143,8 @@ def day_rows(
     known = {} if known is None else known
     for row in log.hatches().to_dict("records"):
         known.setdefault(row["hatch"], row)
-    return as_tables(rows, grid.source, read, log.settings, known)
+    gone = {table: taken_back_names(log, table) for table in ("hatches", "samples")}
+    return as_tables(rows, grid.source, read, log.settings, known, gone)
 
 
 def _spelled(row: list) -> list:

@@ -79,7 +79,7 @@ def filled_rows(read: reading.ReadCells, settings: Settings) -> tuple[list[DayRo
     unread = {(p.place, p.column) for p in problems}
     above: dict = {}
     columns = [name for name in _COUNTS if name in read.frame.columns]
-    totals, names = Totals(columns), _Names(settings)
+    totals, names = Totals(columns, settings.protocol.cone_names), _Names(settings)
     for index, cells in enumerate(read.frame.to_dict("records")):
         cells = {name: None if pd.isna(value) else value for name, value in cells.items()}
         if cells.get("date") and cells["date"] != above.get("date"):

@@ -21,7 +21,9 @@ _HALF = 0.5  # a hatch belongs to a day's count when its end of incubation is ne
 _READ_UP_TO = 1.5  # incubations after its start a hatch's water is still read
 
 
-def as_tables(rows: list[DayRow], source: str, read, settings: Settings, known: dict) -> list[reading.SheetRows]:
+def as_tables(
+    rows: list[DayRow], source: str, read, settings: Settings, known: dict, gone: dict[str, set[str]] | None = None
+) -> list[reading.SheetRows]:
     """Make rows of hatches, samples and readings; those of a hatch that the log has keep its name.
 
     Parameters
@@ -34,7 +36,10 @@ def as_tables(rows: list[DayRow], source: str, read, settings: Settings, known: 
     settings : Settings
     known : dict of str to dict
         Hatches by name; new ones join them.
+    gone : dict of str to set, optional
+        Table (hatches, samples) -> names taken back at the bench: what the sheet has is written under others.
     """
+    gone = gone or {"hatches": set(), "samples": set()}
     new: list[tuple[dict, str]] = []
     of_hatch: dict[str, list[DayRow]] = defaultdict(list)
     incubation = dt.timedelta(hours=settings.protocol.incubation_h)
@@ -46,7 +51,7 @@ def as_tables(rows: list[DayRow], source: str, read, settings: Settings, known: 
         started = row.at - incubation if row.is_counted else row.at
         found = _standing(known, row, started, incubation)
         if found is None:
-            found = _new_hatch(row, started, known, settings, f"{source}, {place}")
+            found = _new_hatch(row, started, known, settings, f"{source}, {place}", gone["hatches"])
             known[found["hatch"]] = found
             new.append((found, place))
         elif differs := _differences(row, found):
@@ -57,7 +62,7 @@ def as_tables(rows: list[DayRow], source: str, read, settings: Settings, known: 
     for name, mine in of_hatch.items():
         new = _noted(new, known[name], mine, read.rows)
     hatches = _part("hatches", [row for row, _ in new], [place for _, place in new], source)
-    parts = [hatches, *_samples_and_readings(of_hatch, known, source, read, settings)]
+    parts = [hatches, *_samples_and_readings(of_hatch, known, source, read, settings, gone["samples"])]
     for part in parts:
         part.may_grow = frozenset({"notes", "counter"})
     parts = [part for part in parts if len(part.frame)]
@@ -66,7 +71,9 @@ def as_tables(rows: list[DayRow], source: str, read, settings: Settings, known: 
     return parts
 
 
-def _samples_and_readings(of_hatch, known: dict, source: str, read, settings: Settings) -> list[reading.SheetRows]:
+def _samples_and_readings(
+    of_hatch, known: dict, source: str, read, settings: Settings, gone: set[str]
+) -> list[reading.SheetRows]:
     """Make the rows that hang on hatches."""
     rows: dict[str, list] = {"samples": [], "readings": []}
     places: dict[str, list] = {"samples": [], "readings": []}
@@ -78,7 +85,7 @@ def _samples_and_readings(of_hatch, known: dict, source: str, read, settings: Se
             if row.is_counted:
                 counts = [row.counts.get(c) for c in columns]
                 sitting = records.Sitting(settings, row.who)
-                made = records.count_rows(sitting, known[name], [counts], taken=row.at, names=names)
+                made = records.count_rows(sitting, known[name], [counts], taken=row.at, names=[*names, *gone])
                 sample = made.frames["samples"].iloc[0].to_dict() | row.counts
                 names.append(sample["sample"])
                 rows["samples"].append(sample)
@@ -143,7 +150,9 @@ def _differences(row: DayRow, hatch: dict) -> dict:
     return differs
 
 
-def _new_hatch(row: DayRow, started: dt.datetime, known: dict[str, dict], settings: Settings, place: str) -> dict:
+def _new_hatch(
+    row: DayRow, started: dt.datetime, known: dict[str, dict], settings: Settings, place: str, gone: set[str]
+) -> dict:
     """Make the row of a hatch that the log does not have."""
     if row.grams is None:
         raise InputError(
@@ -154,7 +163,7 @@ def _new_hatch(row: DayRow, started: dt.datetime, known: dict[str, dict], settin
         raise InputError(f"{place}: no lot is in use yet. Write the lot once, in a column lot.")
     by = settings.protocol.only_person if row.is_counted else row.who  # who counts it need not have started it
     sitting = records.Sitting(settings, by)
-    made = records.start_row(sitting, lot=lot, cone=row.cone, grams=row.grams, started=started, taken=known)
+    made = records.start_row(sitting, lot=lot, cone=row.cone, grams=row.grams, started=started, taken=[*known, *gone])
     return made.frames["hatches"].iloc[0].to_dict() | {"notes": None}
 
 

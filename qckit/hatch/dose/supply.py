@@ -128,20 +128,22 @@ def hatch_states(
     measured = counts.set_index("hatch")["hatching_efficiency_per_g"].to_dict()
     counted = set(tables.samples.loc[tables.samples["kind"] == "subsample", "hatch"])
     harvests = harvest_totals(tables.samples).to_dict("index")
-    known = _Known(measured, counted, harvests, per_g, recovery)
+    last = recent.assign(at=started[recent.index]).groupby("cone")["at"].max().to_dict()
+    known = _Known(measured, counted, harvests, per_g, recovery, last)
     return [_state(row, now, tables, known) for row in recent.sort_values("started").to_dict("records")]
 
 
 @dataclass(frozen=True)
 class _Known:
-    """What the log knows of hatches: nauplii per gram counted, counted at all, harvests, what a gram should give, and
-    the share of a harvest."""
+    """What the log knows of hatches: nauplii per gram counted, counted at all, harvests, what a gram should give, the
+    share of a harvest, and the last start in each cone."""
 
     measured: dict[str, float]
     counted: set[str]
     harvests: dict[str, dict]
     per_g: dict[str, float]
     recovery: float
+    last_start: dict[str, pd.Timestamp]
 
 
 def _state(row: dict, now, tables, known: _Known) -> HatchState:
@@ -162,6 +164,7 @@ def _state(row: dict, now, tables, known: _Known) -> HatchState:
     if harvest and math.isfinite(harvest["harvested"]):
         nauplii, basis = float(harvest["harvested"]), "harvested"
     left = nauplii - fed if harvest and math.isfinite(nauplii) else 0.0
+    is_emptied = known.last_start[row["cone"]] > pd.Timestamp(started)
     return HatchState(
         hatch=name,
         lot=row["lot"],
@@ -171,7 +174,7 @@ def _state(row: dict, now, tables, known: _Known) -> HatchState:
         ready=ready,
         feed_by=feed_by,
         age_h=(now - started).total_seconds() / 3600,
-        state=_word(now, ready, feed_by=feed_by, known=known, name=name, left=left),
+        state=_word(now, ready, feed_by=feed_by, known=known, name=name, left=left, is_emptied=is_emptied),
         nauplii=nauplii,
         basis=basis,
         fed=fed,
@@ -180,8 +183,9 @@ def _state(row: dict, now, tables, known: _Known) -> HatchState:
     )
 
 
-def _word(now, ready, feed_by, known: _Known, name: str, left: float) -> str:
-    """Choose the state's word; ``left`` are nauplii that were harvested and not fed."""
+def _word(now, ready, feed_by, known: _Known, name: str, left: float, is_emptied: bool) -> str:
+    """Choose the state's word; ``left`` are nauplii that were harvested and not fed, ``is_emptied`` says that its cone
+    was started anew."""
     is_counted, is_harvested = name in known.counted, name in known.harvests
     if now > feed_by:
         if is_harvested and left > _SOME and now <= feed_by + dt.timedelta(hours=_WARN_H):
@@ -193,7 +197,8 @@ def _word(now, ready, feed_by, known: _Known, name: str, left: float) -> str:
         return "to count" if now >= ready - dt.timedelta(hours=_EARLY_H) else "incubating"
     if is_harvested:
         return "harvested"
-    return "to harvest" if known.harvests else "counted"  # a site that keeps no harvests is not asked for them
+    # a site that keeps no harvests is not asked for them, nor is anybody sent to a cone that holds the next hatch
+    return "to harvest" if known.harvests and not is_emptied else "counted"
 
 
 def _fed(tables: SiteTables, hatch: str) -> float:

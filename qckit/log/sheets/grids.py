@@ -7,6 +7,7 @@ import datetime as dt
 import io
 import re
 import stat
+import statistics
 import zipfile
 from dataclasses import dataclass, field
 from itertools import islice
@@ -116,12 +117,17 @@ def _csv_grid(path: Path, content: bytes) -> Grid:
     if declared:
         separator = declared[1]
     else:
-        known = {s: _known_in(_head_cells(line, s) for line in heads) for s in ",;\t|"}
-        separator = max(known, key=known.get)
+        separator = max(",;\t|", key=lambda sign: _fit(heads, sign))
     numbered = _csv_rows(path, text, separator)
     if declared:
         numbered = numbered[1:]
     return Grid(path.stem, one_line(path.name), numbered, semicolons=separator == ";", notes=notes)
+
+
+def _fit(heads: list[str], separator: str) -> tuple[int, float]:
+    """Headings known that a separator gives, then cells a line: headings of one's own are known to the site alone."""
+    rows = [_head_cells(line, separator) for line in heads if line.strip()]
+    return _known_in(rows), statistics.median(map(len, rows)) if rows else 0.0
 
 
 def _head_cells(line: str, separator: str) -> list[str]:
@@ -257,14 +263,24 @@ def _excel_grid(path: Path, sheet, values) -> Grid:
     for block in sorted(sheet.merged_cells.ranges, key=lambda block: (block.min_row, block.min_col)):
         if block.max_row > block.min_row and block.min_col == block.max_col and block.min_row in rows:
             top = rows[block.min_row][block.min_col - 1]
-            for r in range(block.min_row + 1, min(block.max_row, max(rows)) + 1):
-                rows.setdefault(r, [None] * width)[block.min_col - 1] = top
-            merged.append(f"over rows {block.min_row} to {block.max_row} read as {top!r} in each")
+            for r in range(block.min_row + 1, block.max_row + 1):
+                if r in rows:  # a row in which nothing else stands is an empty one
+                    rows[r][block.min_col - 1] = top
+            merged.append(f"over rows {block.min_row} to {block.max_row} read as {_as_text(top)} in each")
     if merged:
         grid.notes.append(f"cells merged {first_few(merged, 3)}")
     grid.rows = sorted(rows.items())
     grid.notes += _hidden_lines(sheet, rows, width)
     return grid
+
+
+def _as_text(value) -> str:
+    """Write a cell's value for a message: a date as ISO text, words between quotes."""
+    if isinstance(value, dt.datetime):
+        return value.isoformat(" ", "minutes").removesuffix(" 00:00")
+    if isinstance(value, dt.time):
+        return value.isoformat("minutes")
+    return value.isoformat() if isinstance(value, dt.date) else repr(value)
 
 
 def _hidden_lines(sheet, rows, width: int) -> list[str]:
