@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import zoneinfo
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -44,6 +45,7 @@ def _number(least: float, most: float, unit: str = "", whole: bool = False) -> C
     return read
 
 
+_SHORT = 3  # letters of initials, or of a cone's name
 _NONE = ("none", "no", "0", "-")
 
 
@@ -74,6 +76,21 @@ def _protocol(name: str) -> Callable[[str], str]:
     return read
 
 
+def _names(name: str, several: str) -> Callable[[str], str]:
+    """Read names between commas; short words with blanks alone between them could be one name or several."""
+
+    def read(text: str) -> str:
+        words = text.split()
+        if len(words) > 1 and not re.search(r"[,;]", text) and max(map(len, words)) <= _SHORT:
+            raise InputError(
+                f"{text.strip()!r} could be one name or {len(words)}. Write commas between {several}: "
+                f"{', '.join(words)}; or {text.strip()!r} with a comma behind it if it is one."
+            )
+        return _protocol(name)(", ".join(filter(None, (part.strip() for part in re.split(r"[,;]", text)))))
+
+    return read
+
+
 def _zone(text: str) -> str:
     if text not in zoneinfo.available_timezones():
         raise unknown_zone(text)
@@ -92,7 +109,7 @@ QUESTIONS = (
     Question("timezone", "Time zone, such as Europe/Lisbon", "UTC", _zone),
     Question("date_order", "Order of dates you write: ymd (2026-12-31), dmy (31/12/2026) or mdy", "ymd", _order),
     Question("decimal", "Decimal sign you write: point (1.5) or comma (1,5)", "point", _decimal),
-    Question("cones", "Names of the cones, with commas", _P.cones, _protocol("cones")),
+    Question("cones", "Names of the cones, with commas", _P.cones, _names("cones", "cones")),
     Question("cone_litres", "Water in one cone [l]", f"{_F.cone_volume_l:g}", _number(0.001, 1e6, "l")),
     Question("hours", "Hours from wetting to harvest", f"{_P.incubation_h:g}", _number(1, 200, "h")),
     Question("count_at", "Time of day of the counts", _P.count_at, _protocol("count_at")),
@@ -100,7 +117,7 @@ QUESTIONS = (
     Question("subsample_ul", "Volume of a subsample [µl]", f"{_P.subsample_ul:g}", _number(0.01, 1e8, "µl")),
     Question("feeds", "Times of day of the feeds, with commas (none: nothing is fed here)", _P.feed_at, _feeds),
     Question("nauplii", "Nauplii for one feed, such as 3.5 million", f"{_F.nauplii_per_feed:,.0f}", _nauplii),
-    Question("people", "Initials of those who count, with commas", "op1", _protocol("people")),
+    Question("people", "Initials of those who count, with commas", "op1", _names("people", "people")),
 )
 
 

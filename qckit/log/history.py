@@ -17,7 +17,8 @@ from qckit.stages import STAGE_COLUMNS
 __all__ = ["History", "trace"]
 
 COLUMNS = ("level", "what", "value", "at", "by", "source", "software", "reason")
-"""Columns of the tidy history; levels: report, hatch, reading, sample, photo, objects, correction of …."""
+"""Columns of the tidy history; levels: report, hatch, reading, sample, photo, objects, feed, correction of
+…."""
 
 
 _INDENT = {
@@ -28,6 +29,7 @@ _INDENT = {
     "correction of samples": 2,
     "correction of photos": 3,
     "correction of objects": 4,
+    "correction of feeds": 2,
 }
 
 
@@ -48,7 +50,7 @@ class History:
     objects : DataFrame
         A row for each photo's newest count: found, by hand added, changed and removed; and the counts.
     corrections : DataFrame
-        Of the hatch, its readings, samples, photos and objects, with step.
+        Of the hatch, its readings, samples, photos, objects and feeds, with step.
     steps : DataFrame
         The steps that brought any of these: at, by, action, source, source_sha256, software.
     """
@@ -61,6 +63,7 @@ class History:
     corrections: pd.DataFrame
     steps: pd.DataFrame
     readings: pd.DataFrame
+    feeds: pd.DataFrame
 
     def to_frame(self) -> pd.DataFrame:
         """Return the descent as one tidy table, columns of ``COLUMNS``, from the report down.
@@ -81,6 +84,10 @@ class History:
         rows += self._fixes("readings")
         for sample in dict.fromkeys(self.samples["sample"]):
             rows += self._sample(sample)
+        for row in self.feeds.itertuples():
+            notes = "" if pd.isna(row.notes) else f" ({row.notes})"
+            rows.append(self._row("feed", row.feed, f"{row.nauplii:,.0f} nauplii at {row.fed}{notes}", row.step))
+            rows += self._fixes("feeds", row.feed)
         return pd.DataFrame(rows, columns=list(COLUMNS)).fillna("")
 
     def _sample(self, sample: str) -> list[tuple]:
@@ -235,10 +242,11 @@ def trace(log, hatch: str) -> History:
         photo_names = sorted(set(photos["photo"]))
         objects = query.fetch(connection, "objects", {"photo": photo_names})
         readings = fetch("readings", {"hatch": hatch}, corrected=False)
-        corrections = _corrections(connection, hatch, names, photo_names)
+        feeds = fetch("feeds", {"hatch": hatch}, corrected=False, order=("fed", "feed"))
+        corrections = _corrections(connection, hatch, names, photo_names, feeds["feed"].tolist())
         reports = query.fetch(connection, "reports", order=("made_at",))
         reports = reports[reports["hatches"].map(lambda text: _names_hatch(text, hatch)).astype(bool)]
-        used = set().union(*(set(f["step"].dropna()) for f in (row, samples, photos, readings, corrections)))
+        used = set().union(*(set(f["step"].dropna()) for f in (row, samples, photos, readings, feeds, corrections)))
         steps = query.fetch(connection, "steps", {"step": sorted(int(s) for s in used)})
     return History(
         hatch=row,
@@ -249,10 +257,11 @@ def trace(log, hatch: str) -> History:
         corrections=corrections,
         steps=steps,
         readings=readings,
+        feeds=feeds,
     )
 
 
-def _corrections(connection, hatch: str, samples: list[str], photos: list[str]) -> pd.DataFrame:
+def _corrections(connection, hatch: str, samples: list[str], photos: list[str], feeds: list[str]) -> pd.DataFrame:
     frames = [
         query.fetch(connection, "corrections", {"table": table, "key1": keys}, internal=True)
         for table, keys in (
@@ -262,6 +271,7 @@ def _corrections(connection, hatch: str, samples: list[str], photos: list[str]) 
             ("samples", samples),
             ("photos", photos),
             ("objects", photos),
+            ("feeds", feeds),
         )
     ]
     return pd.concat(frames, ignore_index=True).sort_values("correction", ignore_index=True)

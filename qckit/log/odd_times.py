@@ -10,10 +10,11 @@ from qckit.log import schema
 from qckit.log.problems import Doubt, doubt
 from qckit.tables import to_utc
 
-__all__ = ["days_apart", "far_readings", "times_to_come"]
+__all__ = ["days_apart", "early_feeds", "far_readings", "times_to_come"]
 
 _LOT_DATES = ("harvested", "received", "opened", "best_before")
 _OLD_YEARS, _KEPT_YEARS = 30, 40  # a lot harvested longer ago, or good longer than this
+_FIRST_H = 12.0  # at 28 °C the first nauplii swim after 15 to 20 h (FAO Fisheries Technical Paper 361, from memory)
 _EARLY_H, _LATE_H = 24.0, 240.0  # water is read when a cone is filled, and while it stands
 
 
@@ -102,4 +103,22 @@ def far_readings(readings: pd.DataFrame, hatches: pd.DataFrame) -> list[Doubt]:
             hint="Look at the day, and at the hatch's name.",
         )
         for i in readings.index[(hours < -_EARLY_H) | (hours > _LATE_H)]
+    ]
+
+
+def early_feeds(feeds: pd.DataFrame, hatches: pd.DataFrame) -> list[Doubt]:
+    """Find feeds of a hatch before it can have given nauplii.
+
+    Parameters
+    ----------
+    feeds, hatches : DataFrame, shape (n, any)
+        Feeds are weighed against those hatches that are there.
+    """
+    started = feeds["hatch"].map(hatches.drop_duplicates("hatch").set_index("hatch")["started"])
+    hours = (to_utc(feeds["fed"]) - to_utc(started)).dt.total_seconds() / 3600
+    when = {i: f"{abs(hours[i]):.0f} h {'before' if hours[i] < 0 else 'after'}" for i in feeds.index[hours < _FIRST_H]}
+    hint = "Look at the day and the time, and at the hatch's name."
+    return [
+        doubt("feeds", feeds, index=i, column="fed", what=f"was fed {text} its hatch was started", hint=hint)
+        for i, text in when.items()
     ]

@@ -40,8 +40,8 @@ def doubts(tables: dict[str, pd.DataFrame], max_g_per_l: float) -> list[Doubt]:
     Parameters
     ----------
     tables : dict of str to DataFrame
-        lots, hatches, readings and samples, each with its columns; a table may be left out. Samples are weighed
-        against those hatches that are there.
+        lots, hatches, readings, samples and feeds, each with its columns; a table may be left out. Samples and feeds
+        are weighed against those hatches that are there.
     max_g_per_l : float
         The site's own most cysts per litre. [g/l]
 
@@ -64,6 +64,8 @@ def doubts(tables: dict[str, pd.DataFrame], max_g_per_l: float) -> list[Doubt]:
         found += _large_parts(tables["samples"], tables["hatches"])
     if {"readings", "hatches"} <= set(tables):
         found += odd_times.far_readings(tables["readings"], tables["hatches"])
+    if {"feeds", "hatches"} <= set(tables):
+        found += odd_times.early_feeds(tables["feeds"], tables["hatches"])
     return found
 
 
@@ -313,7 +315,7 @@ def notes_on(connection, new: dict[str, pd.DataFrame], max_g_per_l: float, now: 
     list of str
         A sentence each: where, what, what to do.
     """
-    checked = {name: new[name] for name in ("lots", "hatches", "readings", "samples") if name in new}
+    checked = {name: new[name] for name in ("lots", "hatches", "readings", "samples", "feeds") if name in new}
     found = doubts(checked, max_g_per_l) + odd_times.times_to_come(checked, now)
     if "lots" in checked:
         found += odd_times.days_apart(checked["lots"], now)
@@ -323,7 +325,12 @@ def notes_on(connection, new: dict[str, pd.DataFrame], max_g_per_l: float, now: 
         every = pd.concat([others, checked["hatches"]], ignore_index=True)
         found += [d for d in lone_cones(every) if d.key in coming]
     coming = set(checked["hatches"]["hatch"]) if "hatches" in checked else set()
-    for name, looks in (("samples", (_per_gram, _large_parts)), ("readings", (odd_times.far_readings,))):
+    looks_of = {
+        "samples": (_per_gram, _large_parts),
+        "readings": (odd_times.far_readings,),
+        "feeds": (odd_times.early_feeds,),
+    }
+    for name, looks in looks_of.items():
         if name in checked and (before := sorted(set(checked[name]["hatch"]) - coming)):
             logged = query.fetch(connection, "hatches", {"hatch": before})
             found += [found_one for look in looks for found_one in look(checked[name], logged)]

@@ -31,6 +31,7 @@ from qckit.words import cone_name, day
 __all__ = ["Bench", "warm_up"]
 
 _ROUND_H = 3.0  # a count entered up to this long after the incubation was taken at its end, unless a person says other
+_ROUND_HARVEST = dt.timedelta(minutes=30)  # a harvest written down after the feed may bear the time of writing
 _ROUNDED = 0.05  # what is fed is a round number
 _CLOCKS_DIFFER = dt.timedelta(minutes=15)  # a wall clock may be so far ahead of the computer's
 
@@ -326,11 +327,14 @@ class Bench:
 
     def harvest(self, hatch: str, measured: harvest_records.Harvest, *, taken: dt.datetime | None = None) -> Written:
         """Enter a harvest; see :func:`qckit.day.entry.harvest_records.harvest_rows`."""
-        names = self.names_in_use("samples")
+        names, before = self.names_in_use("samples"), self.page.hatch(hatch).harvested
         made = harvest_records.harvest_rows(
             self._sitting(), self._row(hatch), measured, taken=taken or self.moment(), names=names
         )
-        return self._write(made)
+        written = self._write(made)
+        if before is not None:
+            written.notes.append(f"A harvest of it at {before:%H:%M} stands in the log, too: were there two?")
+        return written
 
     def feed(self, hatch: str, nauplii: float, *, fed: dt.datetime | None = None) -> Written:
         """Enter a feed; nauplii past the site's limit are noted."""
@@ -339,6 +343,8 @@ class Bench:
             records.feed_row(self._sitting(), hatch, nauplii, fed=fed, names=self.names_in_use("feeds"))
         )
         notes = [*written.notes, self.too_old(hatch, fed)]
+        if state.harvested is not None and state.harvested - fed > _ROUND_HARVEST:
+            notes.append(f"By the log {state.cone} was harvested only at {state.harvested:%H:%M}: look at both times.")
         if math.isfinite(state.nauplii) and nauplii > state.left * (1 + _ROUNDED):
             there = "none were left" if state.is_used_up else f"{records.millions(state.left)} were left"
             notes.append(f"By the log {there} of {state.cone}: look at this feed and at its harvest.")

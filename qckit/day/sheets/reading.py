@@ -2,7 +2,8 @@
 
 A row with counts is a subsample of the hatch that stood in that cone and was ready that day; where the log has none,
 the hatch is entered too, started one incubation before. A row with grams and no counts is a hatch started that day; one
-with readings alone is of what stands in the cone. Empty cells of date, cone, grams, lot, time and who mean: as above.
+with readings or a note alone is of what stands in the cone. Empty cells of date, cone, grams, lot, time and who mean:
+as above.
 """
 
 from __future__ import annotations
@@ -19,7 +20,7 @@ from qckit.day.sheets.rows import COLUMNS, SHORT, filled_rows
 from qckit.day.sheets.tables import as_tables
 from qckit.errors import InputError, one_line
 from qckit.log import SiteLog
-from qckit.log.problems import PROBLEMS, problems_error
+from qckit.log.problems import PROBLEMS, CellProblem, problems_error
 from qckit.log.sheets import reading
 from qckit.log.sheets.grids import Grid, file_content, fold_heading, read_grids
 from qckit.log.sheets.site_headings import name_headings
@@ -132,19 +133,26 @@ def day_rows(
     read = reading.read_cells(grid, COLUMNS, heading, log.settings, {fold_heading(c) for c in ignore_columns})
     read.notes[:0] = grid.notes
     rows, problems = filled_rows(read, log.settings)
-    if problems:
-        frame = pd.DataFrame(
-            [(grid.source, read.rows[p.place] if isinstance(p.place, int) else p.place, *p[1:]) for p in problems],
-            columns=list(PROBLEMS),
-        )
-        if left_out is None:
-            raise problems_error(frame.fillna(""))
-        left_out.append(frame.fillna(""))
+    _gather(problems, grid, read, left_out)
     known = {} if known is None else known
     for row in log.hatches().to_dict("records"):
         known.setdefault(row["hatch"], row)
     gone = {table: taken_back_names(log, table) for table in ("hatches", "samples")}
-    return as_tables(rows, grid.source, read, log.settings, known, gone)
+    parts, problems = as_tables(rows, grid.source, read, log.settings, known, gone)
+    _gather(problems, grid, read, left_out)
+    return parts
+
+
+def _gather(problems: list[CellProblem], grid: Grid, read: reading.ReadCells, left_out: list | None) -> None:
+    """Raise what is wrong with rows, or add it to what is left out."""
+    if not problems:
+        return
+    places = [read.rows[p.place] if isinstance(p.place, int) else p.place for p in problems]
+    rows = [(grid.source, place, *p[1:]) for place, p in zip(places, problems, strict=True)]
+    frame = pd.DataFrame(rows, columns=list(PROBLEMS)).fillna("")
+    if left_out is None:
+        raise problems_error(frame)
+    left_out.append(frame)
 
 
 def _spelled(row: list) -> list:

@@ -170,7 +170,7 @@ def _lacking(above: dict, cells: dict) -> tuple | None:
     if not above.get("cone"):
         return ("cone", "", "is empty, here and above", "Write the cone.")
     has_counts = any(cells.get(name) is not None for name in _COUNTS)
-    if not has_counts and all(cells.get(name) is None for name in ("grams", *READINGS)):
+    if not has_counts and all(cells.get(name) is None for name in ("grams", *READINGS, "notes")):
         return ("nauplii", "", "is empty, and so are all counts and grams", "Write the counts, or clear the row.")
     if has_counts and cells.get("nauplii") is None:
         return ("nauplii", "", "is empty and must be filled", "Write 0 where none was seen.")

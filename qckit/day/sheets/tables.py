@@ -10,7 +10,7 @@ import pandas as pd
 from qckit.columns import listed_in
 from qckit.day.entry import records
 from qckit.day.sheets.rows import DayRow
-from qckit.errors import InputError
+from qckit.log.problems import CellProblem
 from qckit.log.sheets import reading
 from qckit.settings import Settings
 from qckit.tables import to_utc
@@ -21,9 +21,13 @@ _HALF = 0.5  # a hatch belongs to a day's count when its end of incubation is ne
 _READ_UP_TO = 1.5  # incubations after its start a hatch's water is still read
 
 
+class _Unplaced(Exception):
+    """A row that belongs to no hatch: column, value, rule and remedy of its problem."""
+
+
 def as_tables(
     rows: list[DayRow], source: str, read, settings: Settings, known: dict, gone: dict[str, set[str]] | None = None
-) -> list[reading.SheetRows]:
+) -> tuple[list[reading.SheetRows], list[CellProblem]]:
     """Make rows of hatches, samples and readings; those of a hatch that the log has keep its name.
 
     Parameters
@@ -38,26 +42,36 @@ def as_tables(
         Hatches by name; new ones join them.
     gone : dict of str to set, optional
         Table (hatches, samples) -> names taken back at the bench: what the sheet has is written under others.
+
+    Returns
+    -------
+    tuple
+        Parts, and a problem for each row that belongs to no hatch and is left out of them.
     """
+    wrong: list[CellProblem] = []
     gone = gone or {"hatches": set(), "samples": set()}
     new: list[tuple[dict, str]] = []
     of_hatch: dict[str, list[DayRow]] = defaultdict(list)
     incubation = dt.timedelta(hours=settings.protocol.incubation_h)
     for row in rows:
         place = read.rows[row.index]
-        if not row.is_counted and not row.starts:
-            of_hatch[_incubating(known, row, incubation, f"{source}, {place}")["hatch"]].append(row)
+        try:
+            if not row.is_counted and not row.starts:
+                of_hatch[_incubating(known, row, incubation)["hatch"]].append(row)
+                continue
+            started = row.at - incubation if row.is_counted else row.at
+            found = _standing(known, row, started, incubation)
+            if found is None:
+                found = _new_hatch(row, started, known, settings, gone["hatches"])
+                known[found["hatch"]] = found
+                new.append((found, place))
+            elif differs := _differences(row, found):
+                changed = found | differs
+                if changed not in [one for one, _ in new]:
+                    new.append((changed, place))  # the log says that it differs, or takes it as a correction
+        except _Unplaced as problem:
+            wrong.append(CellProblem(row.index, *problem.args))
             continue
-        started = row.at - incubation if row.is_counted else row.at
-        found = _standing(known, row, started, incubation)
-        if found is None:
-            found = _new_hatch(row, started, known, settings, f"{source}, {place}", gone["hatches"])
-            known[found["hatch"]] = found
-            new.append((found, place))
-        elif differs := _differences(row, found):
-            changed = found | differs
-            if changed not in [one for one, _ in new]:
-                new.append((changed, place))  # the log says that it differs, or takes it as a correction
         of_hatch[found["hatch"]].append(row)
     for name, mine in of_hatch.items():
         new = _noted(new, known[name], mine, read.rows)
@@ -68,7 +82,7 @@ def as_tables(
     parts = [part for part in parts if len(part.frame)]
     for part in parts[:1]:
         part.notes += [f"{source}: {note}" for note in read.notes]
-    return parts
+    return parts, wrong
 
 
 def _samples_and_readings(
@@ -114,8 +128,8 @@ def _noted(new: list, hatch: dict, mine: list[DayRow], places: list[str]) -> lis
     return [(row | text if row["hatch"] == hatch["hatch"] else row, place) for row, place in new]
 
 
-def _incubating(known: dict[str, dict], row: DayRow, incubation: dt.timedelta, place: str) -> dict:
-    """Find the hatch that stands in a row's cone at its time, of which only the water was read."""
+def _incubating(known: dict[str, dict], row: DayRow, incubation: dt.timedelta) -> dict:
+    """Find the hatch that stands in a row's cone at its time, of which only the water was read or a note written."""
     ages = {
         name: (row.at - dt.datetime.fromisoformat(hatch["started"])) / incubation
         for name, hatch in known.items()
@@ -123,10 +137,9 @@ def _incubating(known: dict[str, dict], row: DayRow, incubation: dt.timedelta, p
     }
     standing = [name for name, age in ages.items() if 0 <= age <= _READ_UP_TO]
     if not standing:
-        raise InputError(
-            f"{place}: no hatch stood in cone {row.cone} at {row.at:%H:%M} on {row.date}, so these readings are of "
-            "none. Write the time they were taken, or the grams of the hatch started then."
-        )
+        what = "these readings are" if row.readings else "this note is"
+        rule = f"no hatch stood in cone {row.cone} at {row.at:%H:%M} on {row.date}, so {what} of none"
+        raise _Unplaced("", "", rule, "Write the right time, or the grams of the hatch started then.")
     return known[min(standing, key=ages.__getitem__)]
 
 
@@ -155,12 +168,12 @@ def _new_hatch(
 ) -> dict:
     """Make the row of a hatch that the log does not have."""
     if row.grams is None:
-        raise InputError(
-            f"{place}: no hatch of cone {row.cone} is in the log for {row.date}, and the row has no grams. Write them."
-        )
+        rule = f"no hatch of cone {row.cone} is in the log for {row.date}, and the row has no grams"
+        is_known = row.cone in settings.protocol.cone_names
+        raise _Unplaced("", "", rule, "Write them." if is_known else "Write them; or delete the row if it is a total.")
     lot = row.lot or _lot_in_use(known, started)
     if not lot:
-        raise InputError(f"{place}: no lot is in use yet. Write the lot once, in a column lot.")
+        raise _Unplaced("lot", "", "is not written, and no lot is in use yet", "Write the lot once, in a column lot.")
     by = settings.protocol.only_person if row.is_counted else row.who  # who counts it need not have started it
     sitting = records.Sitting(settings, by)
     made = records.start_row(sitting, lot=lot, cone=row.cone, grams=row.grams, started=started, taken=[*known, *gone])

@@ -172,10 +172,11 @@ class DosePlan(InWords):
     @property
     def sentence(self) -> str:
         """Grams and cones, what they are for, and how often they fall short."""
+        each = f" ({self.say(self.grams_per_cone_weighed)} g each)" if self.n_cones > 1 else ""
+        cones = f"{plural(self.n_cones, 'cone')} of {self.cone_volume_l:g} l{each}"
         text = (
-            f"{self.say(self.grams_weighed)} g of {self.lot} in {plural(self.n_cones, 'cone')} of "
-            f"{self.cone_volume_l:g} l ({self.say(self.grams_per_cone_weighed)} g each) for {self.nauplii:,.0f} "
-            f"nauplii: {risk_words(self.risk)} would fall short. It rests on {self.rests_on}."
+            f"{self.say(self.grams_weighed)} g of {self.lot} in {cones} for {self.nauplii:,.0f} nauplii: "
+            f"{risk_words(self.risk)} would fall short. It rests on {self.rests_on}."
         )
         if not self.is_enough_cones:
             text += f" Only {plural(self.cones_at_hand, 'cone')} at hand: hatch the rest in a second batch."
@@ -396,8 +397,8 @@ def _nothing_known(lot, hatches, cones):
     if len(mine):
         names = ", ".join(mine["hatch"].head(6))
         return (
-            f"lot {lot}: its hatches ({names}) have no counts yet, so no dose can be worked out. Import the samples "
-            "(qckit log import), or count the photos that wait (qckit today --watch, or the notebook count_photos)."
+            f"lot {lot}: its hatches ({names}) have no counts yet, so no dose can be worked out. Enter the counts "
+            "(qckit today --enter, or a sheet: qckit log import), or count the photos that wait (qckit today --watch)."
         )
     return (
         f"lot {lot}: nothing of it was hatched yet, so no dose can be worked out. Run a standard test of three cones: "
