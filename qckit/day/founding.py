@@ -176,8 +176,8 @@ def found_site(folder: str | Path, answers: Answers | None = None, *, url: str =
     """
     given = answers or Answers()
     protocol = {
-        "cones": given.cones,
-        "people": given.people,
+        "cones": _names("cones", "cones")(given.cones),
+        "people": _names("people", "people")(given.people),
         "incubation_h": float(given.hours),
         "count_at": given.count_at,
         "feed_at": _feeds(given.feeds),

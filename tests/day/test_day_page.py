@@ -169,7 +169,7 @@ def test_a_poor_lot_is_passed_over_and_no_dose_is_said(bench):
     assert (start.lot, start.passed_over, start.without_dose) == ("L-1", ("L-0",), ("L-00", "L-01"))
     texts = [line.text for line in day_lines(replace(page, start=start))]
     assert "L-0 is older and open, but hatches below your minimum." in texts
-    assert "L-00 and L-01 are older and open, but have no dose yet." in texts
+    assert "L-00 and L-01 are open, too, but have no dose yet." in texts
 
     def refuses(lot, nauplii):
         raise InputError(f"lot {lot}: nothing is known")

@@ -60,6 +60,7 @@ def test_a_sheet_without_grams_counts_what_stands_in_the_cones(room, sheet, tmp_
         with pytest.raises(InputError) as error:
             import_sheets(log, [counts], by="op1")
         assert str(error.value) == (
+            "Nothing was imported. 1 cell or row must be put right first:\n"
             "monday.csv, row 2: no hatch of cone A is in the log for 2026-11-21, and the row has no grams. Write them."
         )
         import_sheets(log, [sheet("2026-11-20,A,12,,,,,,\n")], by="op1")

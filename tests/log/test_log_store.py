@@ -8,6 +8,7 @@ from invented_log import HATCHES, LOTS, NASTY_NAMES, SAMPLES, counted
 
 from qckit.errors import InputError
 from qckit.log import create_log, open_log
+from qckit.log.intake import Incoming
 from qckit.tables import check_table, table_columns
 
 
@@ -240,6 +241,30 @@ def test_withdrawn_rows_are_hidden_with_what_hangs_on_them(any_log):
     assert any_log.reinstate("hatches", "H-1", by="op1", reason="was right after all") == 3
     assert len(any_log.samples(counted=None)) == 3
     assert any_log.corrections()["column"].unique().tolist() == ["withdrawn"]
+
+
+def test_what_a_sheet_brings_of_withdrawn_rows_is_named_or_refused(any_log):
+    """Such rows counted as there already, or differed from values that nobody sees."""
+    fill(any_log)
+    any_log.withdraw("samples", "S-3", by="op1", reason="typed wrong")
+    again = any_log.add("samples", SAMPLES, by="op2", source="again.csv")
+    assert again.unchanged == {"samples": 2} and again.notes == [
+        "again.csv: samples: 1 row of samples is withdrawn in the log and stays so: S-3. To show one again:  qckit log "
+        "reinstate samples S-3 --reason TEXT"
+    ]
+    for correct in ("", "recounted"):
+        other = Incoming("samples", SAMPLES.tail(1).assign(nauplii=91), "x")
+        with pytest.raises(InputError) as caught:
+            any_log.take([other], by="op2", source="x", correct=correct)
+        assert str(caught.value).splitlines()[1:] == [
+            "x, row 2: sample 'S-3' is withdrawn in the log (a sample entered by mistake). Give it another name, or "
+            "show that row again first:  qckit log reinstate samples S-3 --reason TEXT"
+        ]
+    any_log.withdraw("hatches", "H-2", by="op1", reason="never was")
+    with pytest.raises(InputError, match="hatch 'H-2' is withdrawn in the log"):
+        any_log.add("samples", SAMPLES.tail(1).assign(sample="S-9"), by="op2")
+    any_log.reinstate("hatches", "H-2", by="op1", reason="it was")
+    assert any_log.add("samples", SAMPLES.tail(1).assign(sample="S-9"), by="op2").added == {"samples": 1}
 
 
 def test_the_database_itself_refuses_changes(any_log):

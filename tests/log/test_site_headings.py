@@ -72,3 +72,15 @@ def test_a_time_in_a_column_of_numbers_is_called_a_time(tmp_path):
     path.write_text("hatch,lot,cone,started,cysts_g,volume_ml\nH,L,A,2026-11-01 09:00,1.5,10:05\n", encoding="utf-8")
     (rows,), _, _ = read_sheets(path, Settings(), table="hatches")
     assert ("volume_ml", "10:05", "is a time of day") in [tuple(p[1:4]) for p in rows.problems]
+
+
+def test_semicolons_are_found_by_headings_that_the_kit_does_not_know(tmp_path):
+    """Commas of decimals and of words cut such a file into columns that nobody wrote."""
+    text = "Kegel;Nauplien;Temp.;Bemerkung\nA;70;28,2 °C;gut, gemischt\nB;71;28,0 °C;ok, trüb, kalt\n"
+    path = tmp_path / "phone.csv"
+    path.write_text(text, encoding="utf-8")
+    (grid,) = read_grids(path, file_content(path))
+    assert [len(row) for _, row in grid.rows] == [4, 4, 4]
+    path.write_text("lot,notes\nL-1,a; b; c\nL-2,d; e; f\n", encoding="utf-8")
+    (grid,) = read_grids(path, file_content(path))
+    assert [len(row) for _, row in grid.rows] == [2, 2, 2]

@@ -163,9 +163,7 @@ def _differences(row: DayRow, hatch: dict) -> dict:
     return differs
 
 
-def _new_hatch(
-    row: DayRow, started: dt.datetime, known: dict[str, dict], settings: Settings, place: str, gone: set[str]
-) -> dict:
+def _new_hatch(row: DayRow, started: dt.datetime, known: dict[str, dict], settings: Settings, gone: set[str]) -> dict:
     """Make the row of a hatch that the log does not have."""
     if row.grams is None:
         rule = f"no hatch of cone {row.cone} is in the log for {row.date}, and the row has no grams"
