@@ -121,11 +121,11 @@ def sift(connection, incoming: list[Incoming], *, correct: bool = False, emptied
         _check_parents(connection, i, part=part, frame=frame, notes=notes, incoming=incoming, places=places)
         frame = _leave_bad(frame, notes, i)
         frame = _check_twice(i, part, frame, notes, places.setdefault(part.table, {}))
-        frame, same, other, said = _compare(
+        frame, same, other, lines = _compare(
             connection, i, part=part, frame=frame, notes=notes, correct=correct, emptied=emptied
         )
         differences += other
-        remarks += said
+        remarks += lines
         if part.table in ("photos", "objects"):
             frame = _first_count(connection, i, part=part, frame=frame, notes=notes, new=new)
         new.setdefault(part.table, []).append(frame)

@@ -10,7 +10,7 @@ from invented_day import at
 
 from qckit.day.founding import Answers, found_site
 from qckit.day.page.loading import load_day, newest_moment
-from qckit.day.sheets.reading import import_sheets
+from qckit.day.sheets.reading import import_sheets, newest_day
 from qckit.day.words import day_lines
 from qckit.errors import InputError
 from qckit.log import open_log
@@ -197,3 +197,18 @@ def test_the_history_of_a_hatch_holds_its_feeds(bench):
     history = bench.log.history("H261119-A")
     assert history.to_frame()["level"].tolist() == ["hatch", "feed", "correction of feeds"]
     assert "1,000,000 nauplii at 2026-11-20T09:05:00+00:00" in history.text
+
+
+def test_a_date_in_a_sheet_takes_the_year_of_the_date_above_it(room, tmp_path):
+    path = room / "qckit.toml"
+    path.write_text(path.read_text("utf-8").replace('date_order = "ymd"', 'date_order = "dmy"'), "utf-8")
+    rows = ["31.12.2026,A,27,,,,,", "1.1.,A,,80,3,12,76,", ",A,27,,,,,10:00", "2.1.,A,,80,3,12,76,10:00"]
+    sheet = sheet_of(tmp_path, *rows, heading="date,cone,grams,nauplii,umbrella,cysts,shells,time")
+    with open_log(room) as log:
+        import_sheets(log, [sheet], by="op1")
+        assert log.samples(hatch="H261231-A")["taken"].tolist() == ["2027-01-01T09:00:00+00:00"]
+        assert log.samples(hatch="H270101-A")["taken"].tolist() == ["2027-01-02T10:00:00+00:00"]
+        assert newest_day([sheet], log.settings) == "2027-01-02"
+        alone = sheet_of(tmp_path, "3.1.,A,,80,3,12,76,", heading="date,cone,grams,nauplii,umbrella,cysts,shells,time")
+        with pytest.raises(InputError, match=r"'3\.1\.' is not a date"):
+            import_sheets(log, [alone], by="op1")

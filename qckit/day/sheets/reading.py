@@ -8,7 +8,10 @@ as above.
 
 from __future__ import annotations
 
+import contextlib
+import datetime as dt
 import hashlib
+import re
 from collections.abc import Iterable
 from dataclasses import replace
 from pathlib import Path
@@ -25,6 +28,7 @@ from qckit.log.sheets import reading
 from qckit.log.sheets.grids import Grid, file_content, fold_heading, read_grids
 from qckit.log.sheets.site_headings import name_headings
 from qckit.log.steps import ImportResult
+from qckit.log.typed import typed_date
 from qckit.settings import Settings
 
 __all__ = ["day_rows", "import_sheets", "is_day_sheet"]
@@ -128,8 +132,7 @@ def day_rows(
     InputError
         Cells cannot be read, or rows lack what nothing above gives; all are in ``.problems``.
     """
-    grid = replace(grid, rows=[(n, _spelled(row) if _is_heading(row) else row) for n, row in grid.rows])
-    heading = reading.find_heading(grid, COLUMNS)
+    grid, heading = _prepared(grid, log.settings)
     read = reading.read_cells(grid, COLUMNS, heading, log.settings, {fold_heading(c) for c in ignore_columns})
     read.notes[:0] = grid.notes
     rows, problems = filled_rows(read, log.settings)
@@ -138,7 +141,7 @@ def day_rows(
     for row in log.hatches().to_dict("records"):
         known.setdefault(row["hatch"], row)
     gone = {table: taken_back_names(log, table) for table in ("hatches", "samples")}
-    parts, problems = as_tables(rows, grid.source, read, log.settings, known, gone)
+    parts, problems = as_tables(rows, grid.source, read, log.settings, known, gone=gone)
     _gather(problems, grid, read, left_out)
     return parts
 
@@ -153,6 +156,40 @@ def _gather(problems: list[CellProblem], grid: Grid, read: reading.ReadCells, le
     if left_out is None:
         raise problems_error(frame)
     left_out.append(frame)
+
+
+def _prepared(grid: Grid, settings: Settings):
+    """Return a day sheet with its headings spelled out and its dates with their years, and its heading."""
+    grid = replace(grid, rows=[(n, _spelled(row) if _is_heading(row) else list(row)) for n, row in grid.rows])
+    heading = reading.find_heading(grid, COLUMNS)
+    place = next((i for i, name in enumerate(heading[1]) if name and fold_heading(name) == "date"), None)
+    above = None
+    for _, row in grid.rows if place is not None else ():
+        cell = row[place] if place < len(row) else None
+        if above and isinstance(cell, str) and settings.site.date_order == "dmy":
+            row[place] = cell = _near(cell.strip(), above)
+        above = _full_date(cell, settings) or above
+    return grid, heading
+
+
+def _near(text: str, above: dt.date) -> str:
+    """Write the year behind a day and month with dots: that which brings it nearest to the date above it."""
+    found = re.fullmatch(r"(\d{1,2})\.\s?(\d{1,2})\.?", text)
+    days = []
+    for year in (above.year - 1, above.year, above.year + 1) if found else ():
+        with contextlib.suppress(ValueError):
+            days.append(dt.date(year, int(found[2]), int(found[1])))
+    return f"{min(days, key=lambda day: abs(day - above)):%d.%m.%Y}" if days else text
+
+
+def _full_date(cell, settings: Settings) -> dt.date | None:
+    """Return the day that a cell holds with its year; None where it holds none."""
+    if cell is None or not str(cell).strip():
+        return None
+    try:
+        return dt.date.fromisoformat(typed_date(cell, settings, "date"))
+    except (InputError, ValueError):
+        return None
 
 
 def _spelled(row: list) -> list:

@@ -76,7 +76,7 @@ def as_tables(
     for name, mine in of_hatch.items():
         new = _noted(new, known[name], mine, read.rows)
     hatches = _part("hatches", [row for row, _ in new], [place for _, place in new], source)
-    parts = [hatches, *_samples_and_readings(of_hatch, known, source, read, settings, gone["samples"])]
+    parts = [hatches, *_samples_and_readings(of_hatch, known, source, read, settings, gone=gone["samples"])]
     for part in parts:
         part.may_grow = frozenset({"notes", "counter"})
     parts = [part for part in parts if len(part.frame)]

@@ -129,7 +129,7 @@ def hatch_states(
     counted = set(tables.samples.loc[tables.samples["kind"] == "subsample", "hatch"])
     harvests = harvest_totals(tables.samples).to_dict("index")
     last = recent.assign(at=started[recent.index]).groupby("cone")["at"].max().to_dict()
-    known = _Known(measured, counted, harvests, per_g, recovery, last)
+    known = _Known(measured, counted, harvests, per_g, recovery, last_start=last)
     return [_state(row, now, tables, known) for row in recent.sort_values("started").to_dict("records")]
 
 
