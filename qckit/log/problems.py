@@ -24,6 +24,7 @@ HANGS_ON = {
 """Table -> the rule that a row breaks only because the row of that table which it names breaks one."""
 
 _SHOWN = 20
+_LONG = 100  # characters of a remedy that is not said again right below itself
 _ROWS_NAMED = 3  # of many with the same problem
 
 
@@ -43,6 +44,8 @@ class CellProblem(NamedTuple):
 def problems_text(problems: pd.DataFrame) -> str:
     """Write problems as lines: sheet, row, column, value, rule, remedy; one that many rows have takes one line.
 
+    A long remedy is written once for the lines below each other that share it.
+
     Parameters
     ----------
     problems : DataFrame, shape (n, 6)
@@ -54,14 +57,16 @@ def problems_text(problems: pd.DataFrame) -> str:
     same = ["sheet", "column", "value", "rule", "remedy"]
     often = problems.groupby(same, dropna=False)["row"].transform("size") > _ROWS_NAMED
     firsts = problems[~often | ~problems.duplicated(same)].head(_SHOWN)
-    lines, left = [], len(problems)
+    lines, left, above = [], len(problems), ""
     for p in firsts.itertuples():
         rows = [p.row]
         if often[p.Index]:
             rows = problems.loc[(problems[same] == problems.loc[p.Index, same]).all(axis=1), "row"].tolist()
         value = f" {p.value!r}" if p.value else ""
         column = f"{p.column}{value} " if p.column else ""
-        lines.append(f"{p.sheet}, {first_few(rows, _ROWS_NAMED)}: {column}{p.rule}. {p.remedy}".rstrip())
+        remedy = "" if p.remedy == above and len(above) > _LONG else p.remedy
+        above = p.remedy
+        lines.append(f"{p.sheet}, {first_few(rows, _ROWS_NAMED)}: {column}{p.rule}. {remedy}".rstrip())
         left -= len(rows)
     if left:
         lines.append(f"({left} more)")
