@@ -231,7 +231,9 @@ def _harvest_words(state: HatchState, page: Day) -> str:
 
 def _feed_line(feed: FeedDue, page: Day) -> Line:
     """Say what a feed needs and what there is."""
-    cones = {state.hatch: cone_name(state.cone) for state in page.hatches}
+    used = {part[0] for one in page.feeds for part in one.parts}
+    named = [state.cone for state in page.hatches if state.hatch in used]
+    cones = {s.hatch: cone_name(s.cone) for s in page.hatches if named.count(s.cone) == 1}  # two hatches of one cone
     parts = [part for part in feed.parts if part[2] >= _LEAST_SHARE * feed.needed]
     sources = joined(f"{cones.get(hatch, hatch)} {millions(n)} {basis}" for hatch, basis, n in parts)
     there = f"{millions(feed.nauplii)} there ({sources})" if parts else "none there"

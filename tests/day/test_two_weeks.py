@@ -115,6 +115,8 @@ def test_a_cone_that_was_started_anew_is_not_to_be_harvested(bench, typed):
     bench.start(lot="L-1", cone="A", grams=27.0, at=at("2026-11-20T09:10"))
     assert not any(text.startswith("Harvest") for text in lines(bench, "due"))
     assert bench.page.hatch("H261119-A").state == "counted"
+    of_feeds = " ".join(lines(bench, "due"))
+    assert "H261119-A 1.0 M counted" in of_feeds and "(A " not in of_feeds  # two hatches of A feed these days
 
 
 def test_what_a_harvest_and_a_feed_contradict_is_said(bench, typed):

@@ -156,3 +156,17 @@ def test_water_that_was_not_read_while_the_hatches_fell_is_asked_for():
     check(study, finding)
     assert any(step.startswith("Measure the salinity") for step in finding.next_steps)
     assert any("Hardly read in these hatches" in e.answer for e in finding.evidence)
+
+
+def test_a_change_of_one_day_is_said_of_that_day():
+    from types import SimpleNamespace
+
+    from qckit.verdicts.month.words import since_words
+
+    first, last = pd.Timestamp("2026-11-08T09:00"), pd.Timestamp("2026-11-08T18:00")
+    change = SimpleNamespace(first=first, last=last, is_ongoing=False)
+    assert since_words(change, "dmy") == "on 8 Nov 2026"
+    change.last += pd.Timedelta(days=2)
+    assert since_words(change, "dmy") == "from 8 Nov 2026 to 10 Nov 2026"
+    change.is_ongoing = True
+    assert since_words(change, "dmy") == "since 8 Nov 2026"

@@ -67,7 +67,9 @@ def _span_words(s, low, high):
 
 def since_words(s, order):
     begin = day(s.first.date(), order)
-    return f"since {begin}" if s.is_ongoing else f"from {begin} to {day(s.last.date(), order)}"
+    if s.is_ongoing:
+        return f"since {begin}"
+    return f"on {begin}" if s.first.date() == s.last.date() else f"from {begin} to {day(s.last.date(), order)}"
 
 
 def _between(s, order):
