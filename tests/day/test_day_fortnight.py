@@ -43,8 +43,7 @@ class Typist:
                 self.type("", "", *(" ".join(map(str, row)) for row in rows))
         for cone, celsius in (("1", "28"), ("2", "21,5" if f"{bench.moment():%y%m%d}" in POOR else "28")):
             self.type("2", cone, "27", "")
-            hatches = [state for state in bench.page.hatches if state.state != "too old"]
-            place = [i for i, state in enumerate(hatches, 1) if state.started.date() == bench.moment().date()]
+            place = [i for i, state in enumerate(bench.readable(), 1) if state.started.date() == bench.moment().date()]
             self.type("5", str(place[-1]), celsius, "33", "8,2", "6,2", "2000")
 
 
