@@ -9,8 +9,9 @@ import pytest
 from invented_day import at
 
 from qckit.day.founding import Answers, found_site
-from qckit.day.page.loading import load_day, newest_moment
-from qckit.day.sheets.reading import import_sheets, newest_day
+from qckit.day.page.counted import newest_moment
+from qckit.day.page.loading import load_day
+from qckit.day.sheets.reading import import_sheets
 from qckit.day.words import day_lines
 from qckit.errors import InputError
 from qckit.log import open_log
@@ -104,8 +105,9 @@ def test_the_answer_of_a_day_knows_what_was_started_on_it(room, tmp_path):
     with open_log(room) as log:
         import_sheets(log, [sheet_of(tmp_path, *rows, heading=heading)], by="op1")
     site = load_site(room)
-    assert newest_moment(site, "2026-11-20") == "2026-11-20T09:45:00+00:00"
-    assert load_day(room, now=newest_moment(site, "2026-11-20")).start.code == "covered"
+    moment = newest_moment(site, site.tables.samples).isoformat()
+    assert moment == "2026-11-20T09:45:00+00:00"
+    assert load_day(room, now=moment).start.code == "covered"
 
 
 def test_a_cone_that_was_started_anew_is_not_to_be_harvested(bench, typed):
@@ -210,7 +212,6 @@ def test_a_date_in_a_sheet_takes_the_year_of_the_date_above_it(room, tmp_path):
         import_sheets(log, [sheet], by="op1")
         assert log.samples(hatch="H261231-A")["taken"].tolist() == ["2027-01-01T09:00:00+00:00"]
         assert log.samples(hatch="H270101-A")["taken"].tolist() == ["2027-01-02T10:00:00+00:00"]
-        assert newest_day([sheet], log.settings) == "2027-01-02"
         alone = sheet_of(tmp_path, "3.1.,A,,80,3,12,76,", heading="date,cone,grams,nauplii,umbrella,cysts,shells,time")
         with pytest.raises(InputError, match=r"'3\.1\.' is not a date"):
             import_sheets(log, [alone], by="op1")
