@@ -7,6 +7,7 @@ from pathlib import Path
 
 import click
 
+from qckit.commands import proof
 from qckit.commands._options import BY, MONTH, REASON, SITE, Commands, Number, dates_at, open_site_log, who
 from qckit.stages import STAGE_RECORDS
 from qckit.words import noun, plural
@@ -384,3 +385,6 @@ def upgrade(site):
     """Bring an older log up to this version of qckit; a backup is kept first."""
     with open_site_log(site) as log:
         click.echo(f"{log.folder}: the log is up to date.")
+
+
+command.add_command(proof.seal)

@@ -13,6 +13,7 @@ from qckit.log import engine, odd_times, plausible, query, row_rules, schema
 from qckit.log.counted import tally
 from qckit.log.photo_files import find_photo, list_photos, photo_doubts, recount_command, with_reasons
 from qckit.log.problems import mending
+from qckit.log.proof import proof_findings
 from qckit.stages import STAGE_COLUMNS
 from qckit.tables import TABLES, check_cell, to_utc
 
@@ -50,6 +51,7 @@ def check_log(log, *, photos: bool = True) -> pd.DataFrame:
         found += _same_names(tables)
         found += _clock_jumps(steps)
         found += _doubtful(log, tables)
+        found += proof_findings(log, connection, tables["reports"])
     found += _photo_files(log, tables, read=photos)
     found += _file_system(log)
     return pd.DataFrame(with_reasons(found), columns=list(FINDINGS))

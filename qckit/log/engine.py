@@ -19,6 +19,7 @@ from qckit.log import schema
 __all__ = [
     "LOG_FILE",
     "WAIT_S",
+    "frozen_engine",
     "has_password",
     "is_server",
     "make_engine",
@@ -194,6 +195,14 @@ def _file_engine(path: Path, wait_s: float) -> sa.Engine:
         connection.exec_driver_sql("BEGIN IMMEDIATE" if write else "BEGIN")
 
     return engine
+
+
+def frozen_engine(path: Path) -> sa.Engine:
+    """Build the engine for a backup: it is read as it lies there, and no file is made beside it."""
+    location = "file:" + quote(str(path.absolute())) + "?immutable=1"
+    return sa.create_engine(
+        "sqlite://", poolclass=sa.pool.NullPool, creator=lambda: sqlite3.connect(location, uri=True)
+    )
 
 
 @contextmanager

@@ -15,7 +15,9 @@ if TYPE_CHECKING:
 __all__ = ["page_html"]
 
 
-def page_html(notebook, *, title: str, made: str, parameters, versions, photos, dates: SiteDates | None = None) -> str:
+def page_html(
+    notebook, *, title: str, made: str, parameters, versions, photos, records=None, dates: SiteDates | None = None
+) -> str:
     """Return the page of an executed notebook.
 
     Parameters
@@ -30,6 +32,8 @@ def page_html(notebook, *, title: str, made: str, parameters, versions, photos, 
         For the foot.
     photos : list of dict
         Keys photo and sha256, for the foot.
+    records : dict, optional
+        Step and seal of the log the page was made from, for the foot.
     dates : SiteDates, optional
         How every date of the page is written; as it is kept when left out.
 
@@ -55,6 +59,7 @@ def page_html(notebook, *, title: str, made: str, parameters, versions, photos, 
             "parameters": parameters,
             "versions": versions,
             "photos": photos,
+            "records": records,
         }
     }
     html, _ = exporter.from_notebook_node(_without_live_parts(notebook), resources=resources)

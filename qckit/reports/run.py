@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import contextlib
-import hashlib
 import json
 import platform
 from collections.abc import Callable, Iterable, Mapping
@@ -14,7 +13,10 @@ from qckit import __version__
 from qckit._paths import notebooks_dir
 from qckit.errors import InputError, QcError, unknown_name
 from qckit.files import safe_name, swap_in
+from qckit.log.kept_pages import keep_earlier, report_name
+from qckit.log.seal import PAGE_STEP
 from qckit.log.site_dates import SiteDates
+from qckit.reports.cited import cited
 from qckit.reports.execution import execute, work_folder
 from qckit.reports.findings import FINDINGS_FILE
 from qckit.reports.index import REPORTS_FOLDER, write_index
@@ -141,12 +143,14 @@ def run_report(
         values = given | {k: v for k, v in set_here.items() if k in declared}
         failed = target / f"{name}.failed.ipynb"
         executed = execute(source, values, work, failed, f"{kind} {subject!r}")
-        finding = _read_finding(result, template.name, made_at)
+        finding = _read_finding(result, template.name, made_at) | cited(settings)
         shown = [("report", KINDS[kind].title), ("site", settings.site.name)]
         values = {k: str(values.get(k, v)) for k, v in declared.items() if k not in _GIVEN_PARAMETERS}
         shown += [(k, v) for k, v in values.items() if v]  # what was left empty says nothing
         words = {"title": f"{KINDS[kind].title}: {subject}", "dates": SiteDates(settings)}
         _write_results(executed, result, finding=finding, shown=shown, made_at=made_at, **words)
+        if not out_dir:
+            keep_earlier(result, target / name)
         swap_in(result, target / name)
     failed.unlink(missing_ok=True)
     folder = target / name
@@ -289,6 +293,7 @@ def _write_results(executed, result: Path, *, finding: dict, shown: list, title:
         parameters=shown,
         versions=_versions(),
         photos=finding["photos"],
+        records=finding.get("records"),
         dates=dates,
     )
     (result / "report.html").write_text(page, encoding="utf-8")
@@ -313,9 +318,8 @@ def _enter_in_log(site: Path, run: ReportRun, made_at: str) -> None:
 
     from qckit.log import open_log
 
-    digest = hashlib.sha256(run.findings.read_bytes()).hexdigest()[:8]
     row = {
-        "report": f"{run.folder.name} {made_at} {digest}",
+        "report": report_name(run.folder, made_at),
         "kind": run.kind,
         "subject": run.subject,
         "made_at": made_at,
@@ -325,4 +329,4 @@ def _enter_in_log(site: Path, run: ReportRun, made_at: str) -> None:
         "path": f"{REPORTS_FOLDER}/{run.folder.name}/report.html",
     }
     with open_log(site) as log:
-        log.add("reports", pd.DataFrame([row]), by="qckit", source="report")
+        log.add("reports", pd.DataFrame([row]), **PAGE_STEP)

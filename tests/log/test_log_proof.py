@@ -1,0 +1,249 @@
+"""Records changed behind the log's back are noticed: by its own steps, by the seals on pages, by a backup."""
+
+import json
+import shutil
+import sqlite3
+from contextlib import closing
+
+import pandas as pd
+import pytest
+from invented_log import HATCHES, LOTS, NOW, SAMPLES, counted
+
+from qckit.errors import InputError
+from qckit.log import Seal, engine, export_zip, new_site, open_log, restore, seal_of
+from qckit.log.kept_pages import keep_earlier, page_sum, report_name
+from qckit.log.proof import against_backup, against_seal
+from qckit.log.seal import PAGE_STEP, odd_steps, seals
+from qckit.reports.cited import cited
+
+PROOF_CODES = ("step not whole", "changed records", "other log", "changed page", "missing page")
+
+
+def fill(log):
+    """Enter sheets, photo counts, corrections and objects by hand, each a step."""
+    log.add_many({"samples": SAMPLES, "hatches": HATCHES, "lots": LOTS}, by="op1", source="sheet")
+    photos, objects = counted()
+    log.record_counts(photos, objects=objects, by="op1")
+    log.correct("samples", "S-1", "nauplii", 101, by="op2", reason="misread")
+    added = pd.DataFrame({"action": ["add", "add"], "stage": ["cyst", "shell"], "x_px": [9.0, 8.0], "y_px": [9.0, 8.0]})
+    log.correct_objects("a.jpg", added, by="op2", reason="overlooked")
+    log.correct_objects("a.jpg", pd.DataFrame({"action": ["remove"], "object_id": [1]}), by="op1", reason="a fibre")
+    log.undo_last("a.jpg", by="op1")
+    log.recount("S-3", {"nauplii": 91, "cysts": 30}, by="op3", reason="counted twice")
+    log.withdraw("hatches", "H-2", by="op1", reason="never started")
+
+
+def make_page(log, name="new-lot-L-1", made=NOW, text="holds"):
+    """Write a page as a report does, without running its notebook."""
+    folder = log.folder / "reports" / name
+    part = log.folder / "part"
+    part.mkdir()
+    (part / "findings.json").write_text(json.dumps({"made": made} | cited(log.settings)), "utf-8")
+    (part / "report.html").write_text(text, "utf-8")
+    if folder.exists():
+        keep_earlier(part, folder)
+        shutil.rmtree(folder)
+    shutil.move(part, folder)
+    row = dict.fromkeys(("figures", "hatches"), "[]") | {"kind": "new-lot", "subject": "L-1", "software": "qckit"}
+    row |= {"report": report_name(folder, made), "made_at": made, "path": f"reports/{name}/report.html"}
+    log.add("reports", pd.DataFrame([row]), **PAGE_STEP)
+    return folder
+
+
+@pytest.fixture
+def proven(log):
+    """Give a log of nine steps and a page made from them."""
+    fill(log)
+    make_page(log)
+    return log
+
+
+def tamper(log, *statements):
+    """Change the log's file as someone with a database program could."""
+    with closing(sqlite3.connect(log.folder / "log.sqlite")) as connection:
+        guards = connection.execute("SELECT name FROM sqlite_schema WHERE type = 'trigger'").fetchall()
+        for statement in [*(f"DROP TRIGGER {name}" for (name,) in guards), *statements]:
+            connection.execute(statement)
+        connection.commit()
+
+
+def proof_of(log):
+    found = log.check(photos=False)
+    return found[found["code"].isin(PROOF_CODES)]
+
+
+def test_an_honest_log_is_whole(proven):
+    assert proof_of(proven).empty
+    with engine.reading(proven.engine) as connection:
+        assert odd_steps(connection) == [] and sorted(seals(connection)) == list(range(10))
+
+
+def test_a_step_that_comes_later_leaves_the_seals_before_it(log):
+    fill(log)
+    before = seal_of(log)
+    added = pd.DataFrame({"action": ["add"], "stage": ["cyst"], "x_px": [1.0], "y_px": [2.0]})
+    log.correct_objects("a.jpg", added, by="op2", reason="overlooked too")
+    photos, objects = counted(version="t-2")
+    log.record_counts(photos, objects=objects, by="op1")
+    log.correct_objects("a.jpg", added, by="op2", reason="again")
+    assert against_seal(log, before) == "" and seal_of(log).step == before.step + 3
+
+
+CHANGES = {
+    "a count": ("UPDATE samples SET nauplii = 500 WHERE sample = 'S-1'", "samples S-1 0: nauplii was 100 and is 500"),
+    "a reason": (
+        "UPDATE corrections SET reason = 'x' WHERE correction = 1",
+        "corrections 1: reason was misread and is x",
+    ),
+    "who": ("UPDATE steps SET by = 'op9' WHERE step = 3", "steps 3: by was op2 and is op9"),
+    "the clock": (
+        "UPDATE steps SET at = '2026-11-01T00:00:00+00:00' WHERE step = 3",
+        f"steps 3: at was {NOW} and is 2026-11-01T00:00:00+00:00",
+    ),
+    "an object": (
+        "UPDATE objects SET stage = 'cyst' WHERE photo = 'a.jpg' AND object_id = 2",
+        "objects a.jpg 2 0: stage was nauplius and is cyst",
+    ),
+    "a photo's hash": (
+        "UPDATE photos SET counter_version = 't-9' WHERE photo = 'b.jpg'",
+        "photos b.jpg 0: counter_version was t-1 and is t-9",
+    ),
+    "order": ("UPDATE samples SET step = 3 WHERE sample = 'S-1'", "samples S-1 0: was there, and is not any more"),
+    "an object that went": (
+        "DELETE FROM objects WHERE photo = 'b.jpg' AND object_id = 5",
+        "objects b.jpg 5 0: was there, and is not any more",
+    ),
+    "a correction that went": (
+        "DELETE FROM corrections WHERE correction = 1",
+        "corrections 1: was there, and is not any more",
+    ),
+}
+
+
+@pytest.mark.parametrize("what", CHANGES)
+def test_a_change_behind_the_logs_back_is_found_and_named(proven, what):
+    statement, words = CHANGES[what]
+    backup = proven.backup()
+    assert against_backup(proven, backup) == []
+    seal = seal_of(proven)
+    tamper(proven, statement)
+    found = proof_of(proven)
+    assert "changed records" in set(found["code"]) and (found["severity"] == "wrong").all()
+    assert words in against_backup(proven, backup)
+    assert against_seal(proven, seal).startswith(f"The records up to step {seal.step} are not those of this seal")
+    assert not list(backup.parent.glob("*-wal"))
+
+
+@pytest.mark.parametrize(
+    "statement, words",
+    [
+        ("DELETE FROM corrections WHERE correction = 1", "brought 1 rows (correct), and the log holds 0 of it"),
+        ("DELETE FROM steps WHERE step = 3", "is not in the log any more"),
+        (
+            "DELETE FROM objects WHERE photo = 'b.jpg' AND object_id = 5",
+            "brought 117 rows (count), and the log holds 116 of it",
+        ),
+    ],
+)
+def test_rows_that_went_are_missed_without_any_seal(log, statement, words):
+    fill(log)
+    tamper(log, statement)
+    found = proof_of(log)
+    assert words in found["what"].tolist()
+
+
+def test_an_older_copy_in_the_logs_place_is_noticed(proven):
+    backup = proven.backup()
+    proven.correct("samples", "S-1", "nauplii", 102, by="op2", reason="again")
+    make_page(proven, "new-lot-L-2")
+    late = seal_of(proven)
+    proven.close()
+    for path in proven.folder.glob("log.sqlite*"):
+        path.unlink()
+    shutil.copy(backup, proven.folder / "log.sqlite")
+    with open_log(proven.folder) as old:
+        (what,) = proof_of(old)["what"]
+        fault = against_seal(old, late)
+    assert what == (
+        "reports/new-lot-L-2/report.html rests on the records up to this step, and this log, an older copy, ends at "
+        "step 9"
+    )
+    assert fault == "The log ends at step 9, and the seal is of step 11: this is an older copy of it."
+
+
+def test_two_copies_that_were_both_written_to_are_told_apart(proven, tmp_path):
+    other = tmp_path / "other"
+    shutil.copytree(proven.folder, other)
+    with open_log(other) as second:
+        second.correct("samples", "S-1", "nauplii", 7, by="op2", reason="there")
+        make_page(second, "month-2026-11")
+    proven.correct("samples", "S-1", "nauplii", 8, by="op2", reason="here")
+    shutil.copytree(other / "reports" / "month-2026-11", proven.folder / "reports" / "month-2026-11")
+    (what,) = proof_of(proven)["what"]
+    assert what == (
+        "the records up to this step are not those that reports/month-2026-11/report.html was made from; up to step 8 "
+        "they are as they were"
+    )
+
+
+def test_a_page_of_another_log_is_noticed(proven, tmp_path):
+    with open_log(new_site(tmp_path / "b"), now=lambda: NOW) as other:
+        fill(other)
+        folder = make_page(other, "month-2026-11")
+    shutil.copytree(folder, proven.folder / "reports" / "month-2026-11")
+    assert proof_of(proven)["what"].tolist() == [
+        "reports/month-2026-11/report.html was made from another log than this one"
+    ]
+
+
+def test_pages_changed_and_taken_away_are_named(proven):
+    folder = make_page(proven, "month-2026-10")
+    make_page(proven, "month-2026-11")
+    (folder / "report.html").write_text("holds well", "utf-8")
+    shutil.rmtree(proven.folder / "reports" / "month-2026-11")
+    found = proof_of(proven)
+    assert found[["code", "severity", "what"]].values.tolist() == [
+        ["changed page", "wrong", "reports/month-2026-10/report.html is not as it was made"],
+        ["missing page", "look", "1 page that the log names is not in reports"],
+    ]
+
+
+def test_the_page_of_that_day_is_kept_when_it_is_made_again(proven):
+    proven.correct("samples", "S-1", "nauplii", 60, by="op2", reason="misread")
+    folder = make_page(proven, made="2026-12-01T09:00:00+00:00", text="fails")
+    (kept,) = (proven.folder / "reports" / "earlier" / "new-lot-L-1").iterdir()
+    assert kept.name.startswith("2026-11-25T120000Z-") and (kept / "report.html").read_text("utf-8") == "holds"
+    assert keep_earlier(folder, folder) is None and page_sum(kept) != page_sum(folder)
+    assert proof_of(proven).empty
+    text = proven.history("H-1").text
+    (kept / "report.html").write_text("fails", "utf-8")
+    assert proof_of(proven)["code"].tolist() == ["changed page"] and "new-lot" not in text
+
+
+def test_the_seal_is_the_same_on_a_server_and_back_from_a_zip(any_log, tmp_path):
+    fill(any_log)
+    seal = seal_of(any_log)
+    package = export_zip(any_log, tmp_path / "all.zip")
+    restore(package, new_site(tmp_path / "back"))
+    with open_log(tmp_path / "back") as back:
+        assert seal_of(back) == seal
+
+
+@pytest.mark.parametrize("text", ["", "14", "14-abc", "x-" + "0" * 64, "14-" + "g" * 64])
+def test_what_is_no_seal_is_refused(text):
+    with pytest.raises(InputError, match="is no seal"):
+        Seal.read(text)
+
+
+def test_the_command_prints_a_seal_and_holds_the_log_against_it(proven, run):
+    site = ["--site", str(proven.folder)]
+    printed = run("log", "seal", *site)[1].strip()
+    assert printed == str(seal_of(proven))
+    spaced = printed[:30] + " " + printed[30:].upper()
+    fits = run("log", "seal", spaced, *site)
+    assert (fits[0], fits[1].strip()) == (0, "The records up to step 9 are those of this seal.")
+    backup = proven.backup()
+    tamper(proven, CHANGES["a count"][0])
+    assert run("log", "seal", printed, *site)[0] == 1
+    rows = run("log", "seal", str(backup), *site)
+    assert (rows[0], rows[1].splitlines()) == (1, [CHANGES["a count"][1], "1 difference."])
