@@ -40,3 +40,22 @@ def seal(against, site):
         fault = against_seal(log, kept)
     click.echo(fault or f"The records up to step {kept.step} are those of this seal.")
     return 1 if fault else 0
+
+
+@click.command("evidence")
+@click.argument("lot")
+@click.argument("folder", type=click.Path())
+@SITE
+def evidence(lot, folder, site):
+    """Write all evidence about a LOT into a new FOLDER, for someone who has no qckit.
+
+    Plain tables with units, every correction with its reason, the photos, the pages as they were made, a readme and
+    checksums. Exit code 1: written, and a photo or page is missing or is not the one that was used.
+    """
+    from qckit.reports import write_evidence
+    from qckit.site import load_site
+
+    with open_site_log(site) as log:
+        made = write_evidence(log, lot, folder, figures=load_site(log.folder).hatches(lot=lot))
+    click.echo(str(made))
+    return 1 if made.lacking else 0

@@ -1,5 +1,6 @@
 from .budgets.derived import output_budget, purity_budget, recovery_budget, separation_budget
 from .budgets.hatching import BUDGET_COLUMNS, Budget, draw_budget, efficiency_budget, percentage_budget
+from .column_words import describe_columns
 from .comparison.equivalence import paired_ratio_equivalence, ratio_equivalence
 from .comparison.lots import Comparison, compare_hatch_pct, compare_per_g, compare_with_claim
 from .comparison.undecided import cones_to_decide, draw_comparisons, say_open

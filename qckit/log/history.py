@@ -1,7 +1,8 @@
-"""Where a figure comes from: report, samples, photos, objects, corrections, steps and software, for one hatch."""
+"""Where a figure comes from: report, samples, photos, objects, corrections, steps and software."""
 
 from __future__ import annotations
 
+import difflib
 import json
 from dataclasses import dataclass
 
@@ -11,6 +12,7 @@ from qckit.errors import unknown_name
 from qckit.flag_words import say_flags
 from qckit.log import engine, query
 from qckit.log.counted import tally
+from qckit.log.kept_pages import Page, pages_of, trace_pages
 from qckit.object_rows import ADDED, FOUND, REMOVED, RESTAGED
 from qckit.stages import STAGE_COLUMNS
 
@@ -42,7 +44,8 @@ class History:
     hatch : DataFrame, one row
         As it stands now.
     reports : DataFrame
-        Reports whose figures rest on this hatch.
+        Reports whose figures rest on this hatch, with the place of each page as it was made and its state (as made,
+        changed, gone).
     samples : DataFrame
         Every revision as entered, oldest first, with step.
     photos : DataFrame
@@ -72,7 +75,16 @@ class History:
         corrections.
         """
         rows = [
-            ("report", f"{r.kind} {r.subject}: {r.report}", _figures(r.figures), r.made_at, "", r.path, r.software, "")
+            (
+                "report",
+                f"{r.kind} {r.subject}: {r.report}",
+                _figures(r.figures),
+                r.made_at,
+                "",
+                _place(r),
+                r.software,
+                "",
+            )
             for r in self.reports.itertuples()
         ]
         rows += [self._row("hatch", row.hatch, _hatch_value(row), row.step) for row in self.hatch.itertuples()]
@@ -152,6 +164,13 @@ class History:
         return "\n".join(lines)
 
 
+def _place(report) -> str:
+    """Say where the page lies as it was made on that day, or that it does not."""
+    if report.state == "changed":
+        return f"{report.place} (changed since)"
+    return report.place or f"{report.path} (no longer kept)"
+
+
 def _or_nothing(value) -> str:
     return "nothing" if value is None or value != value or value == "" else str(value)
 
@@ -207,13 +226,16 @@ def _photo_value(row) -> str:
     return ", ".join(p for p in parts if p)
 
 
-def trace(log, hatch: str) -> History:
-    """Gather everything a hatch's figures rest on.
+def trace(log, name: str, *, pages: list[Page] | None = None) -> History:
+    """Gather everything the figures of a hatch, a sample or a photo rest on.
 
     Parameters
     ----------
     log : SiteLog
-    hatch : str
+    name : str
+        Of a hatch; or of a sample or a photo: then of its hatch, and no other sample or photo of it.
+    pages : list of Page, optional
+        The site's pages, where they were read already.
 
     Returns
     -------
@@ -222,9 +244,10 @@ def trace(log, hatch: str) -> History:
     Raises
     ------
     InputError
-        There is no such hatch.
+        There is no such hatch, sample or photo.
     """
     with engine.reading(log.engine) as connection:
+        hatch, only = _hatch_of(connection, name)
 
         def fetch(table, equals, **options):
             return query.fetch(connection, table, equals, internal=True, **options)
@@ -232,13 +255,15 @@ def trace(log, hatch: str) -> History:
         row = fetch("hatches", {"hatch": hatch})
         if row.empty:
             row = fetch("hatches", {"hatch": hatch}, corrected=False)  # a withdrawn hatch has a history as well
-        if row.empty:
-            raise unknown_name("hatch", hatch, query.known_names(connection, "hatches"))
         samples = fetch(
-            "samples", {"hatch": hatch}, revisions="all", corrected=False, order=("taken_utc", "sample", "revision")
+            "samples",
+            {"hatch": hatch, "sample": only.get("sample")},
+            revisions="all",
+            corrected=False,
+            order=("taken_utc", "sample", "revision"),
         )
         names = sorted(set(samples["sample"]))
-        photos = fetch("photos", {"sample": names}, revisions="all", corrected=False)
+        photos = fetch("photos", {"sample": names, "photo": only.get("photo")}, revisions="all", corrected=False)
         photo_names = sorted(set(photos["photo"]))
         objects = query.fetch(connection, "objects", {"photo": photo_names})
         readings = fetch("readings", {"hatch": hatch}, corrected=False)
@@ -248,9 +273,11 @@ def trace(log, hatch: str) -> History:
         reports = reports[reports["hatches"].map(lambda text: _names_hatch(text, hatch)).astype(bool)]
         used = set().union(*(set(f["step"].dropna()) for f in (row, samples, photos, readings, feeds, corrections)))
         steps = query.fetch(connection, "steps", {"step": sorted(int(s) for s in used)})
+    if pages is None:
+        pages = pages_of(log.folder) if len(reports) and str(log.folder) != "." else []
     return History(
         hatch=row,
-        reports=reports.reset_index(drop=True),
+        reports=reports.merge(trace_pages(reports, pages), on="report"),
         samples=samples,
         photos=photos,
         objects=_by_photo(objects, photos),
@@ -259,6 +286,20 @@ def trace(log, hatch: str) -> History:
         readings=readings,
         feeds=feeds,
     )
+
+
+def _hatch_of(connection, name: str) -> tuple[str, dict]:
+    """Find the hatch of a name, and what alone is asked about where it names a sample or a photo."""
+    if name in (hatches := query.known_names(connection, "hatches")):
+        return name, {}
+    photo = query.fetch(connection, "photos", {"photo": name}, corrected=False)["sample"].dropna().tolist()
+    sample = photo[-1] if photo else name
+    found = query.fetch(connection, "samples", {"sample": sample}, corrected=False)["hatch"].tolist()
+    if not found:
+        samples, photos = (query.known_names(connection, table) for table in ("samples", "photos"))
+        near = difflib.get_close_matches(name, [*hatches, *samples, *photos], n=1)
+        raise unknown_name("hatch, sample or photo", name, [*near, *hatches])
+    return found[-1], {"sample": sample} | ({"photo": name} if photo else {})
 
 
 def _corrections(connection, hatch: str, samples: list[str], photos: list[str], feeds: list[str]) -> pd.DataFrame:

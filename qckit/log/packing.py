@@ -21,7 +21,7 @@ from qckit.log import engine, meta, query, schema
 from qckit.settings import SETTINGS_FILE
 from qckit.tables import TABLES
 
-__all__ = ["PACKAGE", "TABLES_OUT", "digest", "export_zip", "write_package"]
+__all__ = ["PACKAGE", "TABLES_OUT", "digest", "export_zip", "travelling_settings", "write_package"]
 
 TABLES_OUT = ("steps", *schema.ORDER, "corrections")
 """Tables of the package, in an order in which they can be entered."""

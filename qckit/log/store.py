@@ -377,11 +377,11 @@ class SiteLog(LogReader):
 
     # ---- looking after -------------------------------------------------------------------------------------------
 
-    def history(self, hatch: str):
-        """Return the whole descent of a hatch's figures; see :class:`qckit.log.history.History`."""
+    def history(self, name: str):
+        """Return the descent of the figures of a hatch, sample or photo; see :class:`qckit.log.history.History`."""
         from qckit.log import history
 
-        return history.trace(self, hatch)
+        return history.trace(self, name)
 
     def check(self, *, photos: bool = True) -> pd.DataFrame:
         """Return what looks wrong in the log, each with what to do; see :mod:`qckit.log.check`."""

@@ -1,6 +1,7 @@
 from .accuracy import certificates_of, cite_certificates
 from .blocks import Html, cautions, evidence, first_screen, left_out, note, sentences, table, would_change
 from .checked import checked_photos
+from .evidence import Evidence, write_evidence
 from .findings import save_findings
 from .index import reports_of, write_index
 from .pictures import figure, figures, thumbnails

@@ -1,0 +1,244 @@
+"""All evidence of one lot as a folder for someone who has no qckit: plain tables, photos, pages, checksums."""
+
+from __future__ import annotations
+
+import hashlib
+import shutil
+from dataclasses import dataclass
+from pathlib import Path
+
+import pandas as pd
+
+from qckit import __version__
+from qckit.errors import InputError, file_fault, unknown_name
+from qckit.files import safe_name, spreadsheet_csv
+from qckit.hatch import describe_columns
+from qckit.log import SiteLog, seal_of
+from qckit.log.history import trace
+from qckit.log.kept_pages import Page, pages_of, trace_pages
+from qckit.log.packing import travelling_settings
+from qckit.log.photo_files import find_photo, list_photos
+from qckit.log.site_dates import SiteDates
+from qckit.settings import SETTINGS_FILE
+from qckit.words import noun, plural
+
+__all__ = ["Evidence", "write_evidence"]
+
+SUMS = "SHA256SUMS.txt"
+
+
+@dataclass(frozen=True)
+class Evidence:
+    """What a folder of evidence holds, and what it lacks.
+
+    Attributes
+    ----------
+    folder : Path
+    n_files : int
+    lacking : list of str
+        Sentences about photos and pages that are not there, or are not the ones that were used.
+    seal : str
+        Of the log from which it was made.
+
+    Examples
+    --------
+    >>> str(reports.Evidence(Path("K-121"), 40, [], "14-0f"))
+    'K-121: 40 files.'
+    """
+
+    folder: Path
+    n_files: int
+    lacking: list[str]
+    seal: str
+
+    def __str__(self) -> str:
+        """Say it in a few lines."""
+        return "\n".join([f"{self.folder}: {plural(self.n_files, 'file')}.", *self.lacking])
+
+
+def write_evidence(log: SiteLog, lot: str, folder: str | Path, *, figures: pd.DataFrame) -> Evidence:
+    """Write all that the records hold about a lot into a new folder.
+
+    Parameters
+    ----------
+    log : SiteLog
+    lot : str
+    folder : path
+        New, or empty.
+    figures : DataFrame
+        The lot's rows of ``site.hatches``.
+
+    Returns
+    -------
+    Evidence
+
+    Raises
+    ------
+    InputError
+        There is no such lot, or the folder holds something.
+
+    Examples
+    --------
+    >>> with qckit.open_log(site.folder) as records:
+    ...     made = reports.write_evidence(records, "K-124", "K-124", figures=site.hatches(lot="K-124"))
+    >>> (made.folder / "README.txt").exists()
+    True
+    """
+    folder = Path(folder)
+    if log.lots(lot).empty:
+        raise unknown_name("lot", lot, log.lots()["lot"])
+    if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
+        raise InputError(f"{folder}: is there already and is not empty. Give a new folder.")
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        pages = pages_of(log.folder)
+        tables, histories = _tables(log, lot, pages)
+        lacking = _photos(log, tables["photos"], folder / "photos")
+        lacking += _pages(pages, tables["reports"], folder / "reports")
+        _write_tables(tables | {"figures": figures, "history": histories}, folder / "tables")
+        if settings := travelling_settings(log.folder):
+            (folder / SETTINGS_FILE).write_text(settings, encoding="utf-8")
+        seal = str(seal_of(log))
+        (folder / "README.txt").write_text(_readme(log, lot, seal, lacking), encoding="utf-8")
+        n_files = _write_sums(folder)
+    except OSError as error:
+        raise file_fault(error) from error
+    return Evidence(folder, n_files, lacking, seal)
+
+
+def _tables(log: SiteLog, lot: str, pages: list[Page]) -> tuple[dict[str, pd.DataFrame], pd.DataFrame]:
+    """Gather the lot's rows of each table, and the descent of each hatch in one table."""
+    hatches = log.hatches(lot=lot)
+    names = hatches["hatch"].tolist()
+    traced = [trace(log, name, pages=pages) for name in names]
+    samples = log.samples(lot=lot, counted=None)
+    photos = log.photos(sample=samples["sample"].tolist()) if len(samples) else log.table("photos").iloc[:0]
+    in_photos = photos["photo"].tolist()
+    reports = [h.reports for h in traced if len(h.reports)]
+    corrections = [h.corrections for h in traced]
+    of_lot = log.table("corrections", table="lots", key=lot)
+    steps = [h.steps for h in traced]
+    tables = {
+        "lots": log.lots(lot),
+        "hatches": hatches,
+        "readings": log.table("readings", hatch=names),
+        "samples": samples,
+        "photos": photos,
+        "objects": log.table("objects", photo=in_photos),
+        "corrections": pd.concat([*corrections, of_lot])[list(of_lot)].drop_duplicates(ignore_index=True),
+        "steps": (pd.concat(steps) if steps else log.steps().iloc[:0]).drop_duplicates("step").sort_values("step"),
+        "scales": log.table("scales"),
+        "certificates": log.table("certificates"),
+        "checks": log.table("checks", hatch=names),
+        "feeds": log.table("feeds", hatch=names),
+        "reports": pd.concat(reports).drop_duplicates("report") if reports else log.reports().iloc[:0],
+    }
+    histories = [h.to_frame().assign(hatch=name) for name, h in zip(names, traced, strict=True)]
+    columns = ["hatch", "level", "what", "value", "at", "by", "source", "software", "reason"]
+    return tables, pd.concat(histories)[columns] if histories else pd.DataFrame(columns=columns)
+
+
+def _photos(log: SiteLog, photos: pd.DataFrame, folder: Path) -> list[str]:
+    """Copy the photos; say which are missing, and which are not the files that were counted."""
+    lacking, listing = [], list_photos(log.folder)
+    folder.mkdir()
+    for row in photos.itertuples():
+        path = find_photo(log.folder, row.photo, listing)
+        if path is None:
+            lacking.append(f"Photo {row.photo}: its file is not in the site's folder any more.")
+            continue
+        content = path.read_bytes()
+        if hashlib.sha256(content).hexdigest() != row.sha256:
+            lacking.append(f"Photo {row.photo}: its file is not the one that was counted (SHA-256 {row.sha256}).")
+        (folder / _file_name(row.photo)).write_bytes(content)
+    return lacking
+
+
+def _file_name(photo: str) -> str:
+    return safe_name(photo.replace("\\", "/").replace("/", "_"), limit=120)
+
+
+def _pages(pages: list[Page], reports: pd.DataFrame, folder: Path) -> list[str]:
+    """Copy every page whose figures rest on the lot's hatches, the earlier ones too."""
+    folder.mkdir()
+    if reports.empty:
+        return []
+    by_place = {page.place: page for page in pages}
+    traced = trace_pages(reports[["report"]], pages)
+    for place in traced["place"]:
+        if place in by_place:
+            source = by_place[place].folder
+            within = Path(place).parent.relative_to("reports")
+            shutil.copytree(source, folder / within, dirs_exist_ok=True)
+    words = {"changed": "is not as it was made", "gone": "is not kept any more"}
+    return [f"Page {r.report}: {words[r.state]}." for r in traced.itertuples() if r.state in words]
+
+
+def _write_tables(tables: dict[str, pd.DataFrame], folder: Path) -> None:
+    folder.mkdir()
+    about = []
+    for name, frame in tables.items():
+        (folder / f"{name}.csv").write_bytes(spreadsheet_csv(frame))
+        about.append(describe_columns(frame).assign(table=name))
+    columns = pd.concat(about)[["table", "column", "unit", "meaning"]]
+    (folder / "columns.csv").write_bytes(spreadsheet_csv(columns))
+
+
+def _write_sums(folder: Path) -> int:
+    """List the SHA-256 of every file, as ``sha256sum -c`` reads it."""
+    files = sorted(path for path in folder.rglob("*") if path.is_file())
+    lines = [f"{hashlib.sha256(p.read_bytes()).hexdigest()}  {p.relative_to(folder).as_posix()}\n" for p in files]
+    (folder / SUMS).write_text("".join(lines), encoding="utf-8", newline="\n")
+    return len(files) + 1
+
+
+_README = """\
+Evidence about the lot {lot} of {site}
+{rule}
+
+Written on {now} by qckit {version} from the site's log, by its own clock.
+Nothing in this folder needs qckit: tables are CSV (UTF-8, comma, point as the decimal sign), pages open in any browser.
+
+README.txt      this text
+SHA256SUMS.txt  the SHA-256 of every other file
+tables/         a file a table; columns.csv says the unit and meaning of each column
+  figures.csv     a row a hatch: every figure with its interval (_low, _high)
+  history.csv     how each figure came about: what was entered, by whom, when, from which file, with which
+                  version of the software; every recount and correction with its reason; the values before and after
+  hatches.csv, readings.csv, samples.csv, photos.csv, objects.csv ...
+                  the records as they stand, corrections applied
+  corrections.csv, steps.csv
+                  every correction, and every step that brought these records
+photos/         the photos that were counted; photos.csv has the SHA-256 under which each was counted
+reports/        the pages that rest on these hatches, as they were made; in earlier/ those that were made again since
+                (pages of a month speak of other lots too)
+qckit.toml      the site's settings as they are now; those of a page are in its findings.json, under settings
+
+Are these files unchanged since this folder was written?  In this folder run
+  Linux, macOS:  sha256sum -c SHA256SUMS.txt      (macOS: shasum -a 256 -c SHA256SUMS.txt)
+  Windows:       Get-FileHash -Algorithm SHA256 FILE      and compare with the line of SHA256SUMS.txt
+Keep SHA256SUMS.txt, or its own SHA-256, where nobody who could change the folder can reach it.
+
+Are these records those of the site's log?  The seal of the log, as this folder was written:
+  {seal}
+The site runs  qckit log seal SEAL  to show that no record up to that step was changed, added or taken out since.
+Every page has the seal of its own day at its foot.
+
+{lacking}
+"""
+
+
+def _readme(log: SiteLog, lot: str, seal: str, lacking: list[str]) -> str:
+    title = f"Evidence about the lot {lot} of {log.settings.site.name}"
+    n = len(lacking)
+    missing = [f"What is missing or differs ({n} {noun(n, 'thing')}):", *(f"  {line}" for line in lacking)]
+    dates = SiteDates(log.settings)
+    return _README.format(
+        lot=lot,
+        site=log.settings.site.name,
+        rule="=" * min(len(title), 100),
+        now=dates.text(log.now()),
+        version=__version__,
+        seal=seal,
+        lacking="\n".join(missing) if lacking else "Nothing is missing: every photo and page named is here, unchanged.",
+    )
