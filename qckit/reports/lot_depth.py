@@ -97,7 +97,7 @@ def _times_table(found) -> Html:
                 "interval [h]": f"{curve['low_h']:.1f} to {curve['high_h']:.1f}"
                 if math.isfinite(curve["high_h"])
                 else "not known",
-                "standard method [h]": f"{plain['value_h']:.1f}" if math.isfinite(plain["value_h"]) else "not reached",
+                "standard method [h]": f"{plain['value_h']:.1f}" if math.isfinite(plain["value_h"]) else plain["note"],
                 "of all full cysts [h]": ""
                 if whole.empty
                 else (whole["note"].iloc[0] or f"{whole['value_h'].iloc[0]:.1f}"),

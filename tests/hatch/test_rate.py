@@ -48,6 +48,20 @@ def test_known_times_come_back():
     assert rate.time("T50", "interpolation")["value_h"] == pytest.approx(18.0, rel=0.02)
 
 
+def test_a_rise_between_two_counts_gets_no_interval_of_astronomic_hours():
+    rows = [("A", 12, 18, 149), ("A", 18, 91, 145), ("A", 24, 103, 163), ("A", 30, 79, 130)]
+    rows += [("B", 12, 28, 157), ("B", 18, 103, 156), ("B", 24, 104, 158), ("B", 30, 95, 137)]
+    rows += [("C", 12, 22, 131), ("C", 18, 107, 170), ("C", 24, 100, 156), ("C", 30, 104, 153)]
+    counts = pd.DataFrame(rows, columns=["hatch", "hours", "nauplii", "full_cysts"])
+    counts = counts.assign(cone=counts["hatch"], hatched_frac=counts["nauplii"] / counts["full_cysts"])
+    rate = hatch.fit_rate(counts)
+    curve = rate.times[rate.times["method"] == "curve"]
+    assert (curve["high_h"] - curve["low_h"]).max() < 18
+    assert 12 < rate.time("T50")["value_h"] < 18
+    text = str(rate)
+    assert "nan" not in text and "before the first count" in text and "not reached: 65 % hatch" in text
+
+
 def test_intervals_cover_the_truth():
     hits = 0
     for seed in range(30):

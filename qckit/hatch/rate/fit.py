@@ -29,7 +29,7 @@ from qckit.hatch.rate.models import (
 )
 from qckit.hatch.water.readings import standard_of, water_of_hatches
 from qckit.showing import InWords
-from qckit.words import number, plural
+from qckit.words import plural
 
 __all__ = [
     "RATE_COLUMNS",
@@ -70,7 +70,7 @@ class HatchRate(InWords):
 
     def _in_words(self) -> dict:
         rows = [
-            (t.time, t.method, number(t.value_h, 1), f"{t.low_h:.1f} to {t.high_h:.1f}" if t.low_h == t.low_h else "")
+            (t.time, t.method, _hours(t), f"{t.low_h:.1f} to {t.high_h:.1f}" if t.low_h == t.low_h else "")
             for t in self.times.itertuples()
         ]
         heads = ("time", "method", "hours", f"{100 * self.confidence:g} % interval")
@@ -88,13 +88,19 @@ class HatchRate(InWords):
         return self.times[(self.times["time"] == name) & (self.times["method"] == method)].iloc[0]
 
 
+def _hours(row) -> str:
+    """Write a time; one that is not known with the reason."""
+    return f"{row.value_h:.1f}" if row.value_h == row.value_h else row.note or "not known"
+
+
 def time_course(samples, hatches, lot=None):
     """Counts per cone and hour.
 
     Parameters
     ----------
     samples, hatches : DataFrame
-        Tables; only subsamples with known hours are used.
+        Tables; only subsamples with known hours are used, and only those of these hatches: give the hatches of one
+        temperature, say, for the time course of it.
     lot : str, optional
         Only this lot.
 
@@ -310,7 +316,7 @@ def fit_rate(course, *, confidence=0.95):
     rows = _curve_times(fits, weights, shifts, confidence)
     mean = course.groupby("hours")["nauplii"].mean()
     plain = interpolated_times(mean.index, mean.to_numpy())
-    rows += [(n, "interpolation", plain[n], math.nan, math.nan, "") for n in (*_NAMES, "Ts")]
+    rows += [(n, "interpolation", plain[n], math.nan, math.nan, _before_counts(plain[n])) for n in (*_NAMES, "Ts")]
     rows += _all_cysts(best)
     aic = [6 - 2 * f.loglik for f in fits]
     table = pd.DataFrame(
@@ -357,6 +363,10 @@ def _curve_times(fits, weights, shifts, confidence):
     return [(name, "curve", *row, note) for name, row in zip((*_NAMES, "Ts"), zip(*(f.tolist() for f in found)))]
 
 
+def _before_counts(hours):
+    return "" if hours == hours else "before the first count"
+
+
 def _all_cysts(fit):
     rows = []
     for share, name in zip(_SHARES, _NAMES):
@@ -384,7 +394,7 @@ def _notes(course, best, n_timed, *, is_open):
         notes.append("T10 lies before the first count: it is read off the curve, not off counts. Count earlier hours.")
     if is_open:
         notes.append(
-            "The counts do not pin the curve down, so not all its times have an interval. Count more hours around the "
-            "rise."
+            "The counts do not pin the curve down, so not all its times have an interval: the rise may lie between two "
+            "counts. Count more hours around the rise."
         )
     return tuple(notes)
