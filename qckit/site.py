@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from functools import cached_property
+from numbers import Real
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -113,7 +114,13 @@ class Site:
             return log.objects()
 
     @working("Working out the hatches")
-    def hatches(self, period=None, lot: str | list[str] | None = None, cone: str | list[str] | None = None):
+    def hatches(
+        self,
+        period=None,
+        lot: str | list[str] | None = None,
+        cone: str | list[str] | None = None,
+        hours: float | Iterable[float] | None = None,
+    ):
         """Give a row a hatch, every metric with its interval: the figures that reports, charts and verdicts show.
 
         Parameters
@@ -122,18 +129,22 @@ class Site:
             A month, ``YYYY-MM``, or first and last ISO 8601 date (the last not included), of the wetting; all if None.
         lot, cone : str or list of str, optional
             Hatches of one lot, in one cone, or of several.
+        hours : float or list of float, optional
+            Hours from wetting at which they were counted, within an hour and a half; the site's reading hour if None.
+            Of several hours, as in a time course, a hatch has a row for each. [h]
 
         Returns
         -------
         DataFrame, one row per hatch, in the order of wetting
             The columns of the hatches table, then ``hatch.CONE_COLUMNS`` with ``METRIC_low`` and ``METRIC_high`` beside
             each metric. Hatches that are not counted yet stand there with NaN; ``notes`` is what the field sheet says,
-            ``remarks`` what has to be said of the figures.
+            ``remarks`` what has to be said of the figures. ``attrs["units"]`` holds the unit of each column that has
+            one; :func:`hatch.describe_columns` their meaning too.
 
         Raises
         ------
         InputError
-            The period is misspelt, or no hatch is of that lot or cone.
+            The period is misspelt, no hatch is of that lot or cone, or none was counted at those hours.
 
         Examples
         --------
@@ -141,14 +152,19 @@ class Site:
         >>> rows[["hatch", "hatch_pct", "hatch_pct_low", "hatch_pct_high"]].shape[1]
         4
         """
+        import pandas as pd
+
         from qckit.hatch import hatch_table
 
         tables = self._within(period, lot=lot, cone=cone)
         rows = tables.hatches
-        figures = hatch_table(tables).rename(columns={"notes": "remarks"})
+        readings = [hours] if hours is None or isinstance(hours, (Real, str)) else list(hours)
+        found = [hatch_table(tables if h is None else tables.counted_at(h)) for h in readings]
+        figures = pd.concat(found, ignore_index=True).rename(columns={"notes": "remarks"})
+        figures["remarks"] = figures["remarks"].map(lambda notes: " ".join(map(str, notes))).astype("str")
         figures = figures.drop(columns=[c for c in figures if c in rows and c != "hatch"])
         table = rows.merge(figures.astype({"hatch": rows["hatch"].dtype}), on="hatch", how="left")
-        return table.sort_values(["started", "cone", "hatch"], kind="stable", ignore_index=True)
+        return _with_units(table.sort_values(["started", "cone", "hatch", "hours"], kind="stable", ignore_index=True))
 
     def purity(self, period=None, lot: str | list[str] | None = None, cone: str | list[str] | None = None):
         """Give a row a sieve sample: how pure the harvest was, with its hatch's lot, cone and start.
@@ -180,7 +196,27 @@ class Site:
         about = tables.hatches[["hatch", "lot", "cone", "operator", "started"]]
         found = purity_of_samples(tables.samples).merge(tables.samples[["sample", "taken"]], on="sample")
         table = about.merge(found, on="hatch").sort_values(["started", "cone", "taken"], kind="stable")
-        return table[[*about, "taken", *(c for c in found if c not in ("hatch", "taken"))]].reset_index(drop=True)
+        return _with_units(table[[*about, "taken", *(c for c in found if c not in about and c != "taken")]])
+
+    def methods_text(self, period=None, lot: str | list[str] | None = None, cone: str | list[str] | None = None) -> str:
+        """Write the methods behind these hatches' figures for a paper, with versions and the seal of the records.
+
+        Parameters
+        ----------
+        period, lot, cone
+            As for :meth:`hatches`.
+
+        Examples
+        --------
+        >>> "score interval" in site.methods_text(lot="K-124")
+        True
+        """
+        from qckit.log import open_log, seal_of
+        from qckit.reports import methods_text
+
+        with open_log(self.folder) as log:
+            seal = seal_of(log)
+        return methods_text(self._within(period, lot=lot, cone=cone), seal=str(seal))
 
     def _within(self, period, **names) -> SiteTables:
         """The tables of the hatches of a period, and of some lots or cones."""
@@ -339,3 +375,13 @@ class Site:
         sentence = freeze_baselines(self.folder, month, by=by, lot=lot, min_points=min_points)
         self.reload()
         return sentence
+
+
+def _with_units(table: pd.DataFrame) -> pd.DataFrame:
+    """Let a table carry the units of its columns."""
+    from qckit.hatch import describe_columns
+
+    about = describe_columns(table)
+    table = table.reset_index(drop=True)
+    table.attrs["units"] = {c: unit for c, unit in zip(about["column"], about["unit"], strict=True) if unit}
+    return table

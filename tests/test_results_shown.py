@@ -8,7 +8,7 @@ import pandas as pd
 import pytest
 
 import qckit
-from qckit import charts
+from qckit import charts, hatch
 from qckit._paths import sample_images_dir
 from qckit.verdicts.finding import Figure, Finding
 
@@ -115,3 +115,14 @@ def test_a_parameter_of_the_wrong_type_is_answered_in_words(words, tmp_path):
         log.add("lots", pd.DataFrame({"lot": ["K-121"]}), by="op1")
     with pytest.raises(qckit.InputError, match=re.escape(words)):
         WRONG_TYPES[words](site)
+
+
+def test_comparisons_and_estimates_print_as_sentences_and_small_tables():
+    cones = pd.DataFrame({"nauplii": [80.0, 85, 83, 70, 72, 74], "full_cysts": 100.0, "hatch": list("abcdef")})
+    cones = cones.assign(hatch_pct=cones["nauplii"], hours=24.0, cone=cones["hatch"], basis="cysts")
+    compared = hatch.compare_hatch_pct(cones[:3], cones[3:], other="K-1")
+    assert str(compared).splitlines()[0] == compared.sentence
+    assert re.search(r"difference in points +10\.7 +-?[\d.]+ to [\d.]+$", str(compared))
+    estimate = hatch.proportion_over_cones(cones["nauplii"], cones["full_cysts"])
+    assert str(estimate).startswith("Estimate over 6 cones; standard deviation over cones 0.0")
+    assert "np.float64" not in f"{compared}{estimate}" and "<table" in estimate._repr_html_()

@@ -4,7 +4,8 @@ import pandas as pd
 import pytest
 
 import qckit
-from qckit.log import new_site
+from qckit import hatch
+from qckit.log import new_site, seal_of
 
 
 @pytest.fixture
@@ -44,3 +45,43 @@ def test_purity_stands_beside_its_hatch(room):
     assert rows["cone"].tolist() == ["A", "B", "C"]
     assert room.purity("2026-10", lot="K-1", cone=["A", "B"])["sample"].tolist() == ["Z1", "Z2"]
     assert room.purity(lot="K-2")["purity_pct"].tolist() == [60]
+
+
+def test_a_hatch_has_a_row_for_each_hour_that_is_asked_about(room):
+    about = {"hatch": "H1", "kind": "subsample", "volume_ul": 250, "counted_by": "person"}
+    late = {"sample": ["L1"], "taken": ["2026-10-31T15:00+00:00"], "nauplii": 90, "umbrella": 0, "cysts": 10}
+    with qckit.open_log(room.folder) as log:
+        log.add("samples", pd.DataFrame(about | late), by="op1")
+    room.reload()
+    both = room.hatches(lot="K-1", hours=[14, 30])
+    assert both[["hatch", "hours", "hatch_pct"]].values.tolist() == [["H1", 14, 80], ["H1", 30, 90], ["H2", 14, 60]]
+    alone = room.hatches(hours=30)
+    assert alone["hatch"].tolist() == ["H1", "H2", "H3"] and alone["hatch_pct"].isna().tolist() == [False, True, True]
+    with pytest.raises(qckit.InputError) as caught:
+        room.hatches(hours=20)
+    assert str(caught.value) == ("hours: no sample was counted within 1.5 h of 20 h from wetting. Counted: 14 h, 30 h.")
+    with pytest.raises(qckit.InputError, match=r"hours: '14' is no number of hours from wetting"):
+        room.hatches(hours="14")
+
+
+def test_tables_carry_their_units_and_remarks_as_text(room):
+    rows = room.hatches()
+    units = rows.attrs["units"]
+    assert (units["hatch_pct_low"], units["cysts_g"], units["hatching_efficiency_per_g"]) == ("%", "g", "nauplii/g")
+    assert room.purity().attrs["units"]["purity_pct"] == "%"
+    assert rows["remarks"].str.startswith("Read at 14.0 h instead of 24 h. Unhatched cysts stand in for embryos").all()
+    about = hatch.describe_columns(rows).set_index("column")
+    assert about.index.tolist() == list(rows) and "lower bound" in about.loc["hatch_pct_low", "meaning"]
+    unexplained = [c for c in rows if c.endswith(("_pct", "_per_g", "_ul", "_g", "_ml")) and not about.loc[c, "unit"]]
+    assert unexplained == []
+
+
+def test_methods_for_a_paper_are_those_of_the_records(room):
+    incubated, counted, figures, _, versions = room.methods_text(lot="K-1").splitlines()
+    assert incubated == (
+        "Cysts of Artemia of 1 lot were incubated in 2 cones (2 hatches): 20 g of cysts in 20,000 ml of water."
+    )
+    assert counted == "2 subsamples of 250 µl were counted at 14 h from wetting."
+    assert "100 N / (N + U + C)" in figures
+    with qckit.open_log(room.folder) as log:
+        assert f"qckit {qckit.__version__} from the records with the seal {seal_of(log)}." in versions

@@ -124,12 +124,12 @@ def trace_pages(reports: pd.DataFrame, pages: list[Page]) -> pd.DataFrame:
         report; state: ``as made``, ``changed``, ``gone``, or empty where the log holds nothing to tell it by; place,
         empty where it is gone.
     """
-    by_sum = {digits: page for page in pages for digits in page.sums}
+    by_sum = {(page.made[0], digits): page for page in pages for digits in page.sums}
     by_made = {page.made: page for page in pages}
     rows = []
     for report in reports["report"]:
         name, made, digits = [*str(report).rsplit(" ", 2), "", ""][:3]
-        page, state = by_sum.get(digits), "as made"
+        page, state = by_sum.get((name, digits)), "as made"
         if page is None:
             page = by_made.get((name, made))
             state = "changed" if page is not None else "gone" if len(digits) == _SUM_DIGITS else ""

@@ -49,6 +49,19 @@ def _page_findings(reports, pages: list[Page]) -> list[tuple]:
         ("changed page", "wrong", "reports", row.report, f"{row.place} is not as it was made", remedy)
         for row in traced[traced["state"] == "changed"].itertuples()
     ]
+    known = set(traced["place"])
+    found += [
+        (
+            "unknown page",
+            "look",
+            "reports",
+            page.place,
+            "the log knows no such page: another made it, or changed it",
+            remedy,
+        )
+        for page in pages
+        if page.place not in known and "records" in page.findings
+    ]
     gone = traced.loc[traced["state"] == "gone", "report"].tolist()
     if gone:
         what = f"{plural(len(gone), 'page')} that the log names {noun(len(gone), 'is', 'are')} not in reports"

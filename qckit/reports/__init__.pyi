@@ -4,6 +4,7 @@ from .checked import checked_photos
 from .evidence import Evidence, write_evidence
 from .findings import save_findings
 from .index import reports_of, write_index
+from .methods_text import methods_text
 from .pictures import figure, figures, thumbnails
 from .poor_report import nauplius_objects, record_check, record_plans
 from .run import KINDS, ReportRun, changed_copy, run_report, run_reports

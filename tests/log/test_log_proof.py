@@ -1,5 +1,6 @@
 """Records changed behind the log's back are noticed: by its own steps, by the seals on pages, by a backup."""
 
+import hashlib
 import json
 import shutil
 import sqlite3
@@ -16,7 +17,7 @@ from qckit.log.proof import against_backup, against_seal
 from qckit.log.seal import PAGE_STEP, odd_steps, seals
 from qckit.reports.cited import cited
 
-PROOF_CODES = ("step not whole", "changed records", "other log", "changed page", "missing page")
+PROOF_CODES = ("step not whole", "changed records", "other log", "changed page", "missing page", "unknown page")
 
 
 def fill(log):
@@ -108,7 +109,7 @@ CHANGES = {
         "UPDATE photos SET counter_version = 't-9' WHERE photo = 'b.jpg'",
         "photos b.jpg 0: counter_version was t-1 and is t-9",
     ),
-    "order": ("UPDATE samples SET step = 3 WHERE sample = 'S-1'", "samples S-1 0: was there, and is not any more"),
+    "order": ("UPDATE samples SET step = 3 WHERE sample = 'S-1'", "samples S-1 0: step was 1 and is 3"),
     "an object that went": (
         "DELETE FROM objects WHERE photo = 'b.jpg' AND object_id = 5",
         "objects b.jpg 5 0: was there, and is not any more",
@@ -162,7 +163,7 @@ def test_an_older_copy_in_the_logs_place_is_noticed(proven):
         path.unlink()
     shutil.copy(backup, proven.folder / "log.sqlite")
     with open_log(proven.folder) as old:
-        (what,) = proof_of(old)["what"]
+        what = proof_of(old)["what"].tolist()[-1]
         fault = against_seal(old, late)
     assert what == (
         "reports/new-lot-L-2/report.html rests on the records up to this step, and this log, an older copy, ends at "
@@ -179,7 +180,8 @@ def test_two_copies_that_were_both_written_to_are_told_apart(proven, tmp_path):
         make_page(second, "month-2026-11")
     proven.correct("samples", "S-1", "nauplii", 8, by="op2", reason="here")
     shutil.copytree(other / "reports" / "month-2026-11", proven.folder / "reports" / "month-2026-11")
-    (what,) = proof_of(proven)["what"]
+    stranger, what = proof_of(proven)["what"]
+    assert stranger == "the log knows no such page: another made it, or changed it"
     assert what == (
         "the records up to this step are not those that reports/month-2026-11/report.html was made from; up to step 8 "
         "they are as they were"
@@ -191,8 +193,9 @@ def test_a_page_of_another_log_is_noticed(proven, tmp_path):
         fill(other)
         folder = make_page(other, "month-2026-11")
     shutil.copytree(folder, proven.folder / "reports" / "month-2026-11")
-    assert proof_of(proven)["what"].tolist() == [
-        "reports/month-2026-11/report.html was made from another log than this one"
+    assert proof_of(proven)[["code", "what"]].values.tolist() == [
+        ["unknown page", "the log knows no such page: another made it, or changed it"],
+        ["other log", "reports/month-2026-11/report.html was made from another log than this one"],
     ]
 
 
@@ -247,3 +250,58 @@ def test_the_command_prints_a_seal_and_holds_the_log_against_it(proven, run):
     assert run("log", "seal", printed, *site)[0] == 1
     rows = run("log", "seal", str(backup), *site)
     assert (rows[0], rows[1].splitlines()) == (1, [CHANGES["a count"][1], "1 difference."])
+
+
+def test_the_history_of_one_photo_names_who_counted_corrected_and_cited_it(proven, run):
+    found = proven.history("b.jpg").to_frame()
+    assert found.loc[found["level"] == "photo", "what"].tolist() == ["b.jpg, count 1"]
+    assert proven.history("a.jpg").text.count("because overlooked") == 2
+    assert set(proven.history("S-1").samples["sample"]) == {"S-1"}
+    with pytest.raises(InputError) as caught:
+        proven.history("b.jpeg")
+    assert str(caught.value).startswith("unknown hatch, sample or photo 'b.jpeg'. Did you mean 'b.jpg'?")
+    code, out, _ = run("log", "history", "a.jpg", "--site", proven.folder)
+    assert code == 0 and out.splitlines()[-1].startswith("Counting by photo on that day: ")
+
+
+def write_photos(log, *names):
+    """Put the files that were counted into the site: the invented counts have the hash of the photo's name."""
+    (log.folder / "photos").mkdir(exist_ok=True)
+    for name in names:
+        (log.folder / "photos" / name).write_text(name, "utf-8")
+
+
+def test_all_evidence_of_a_lot_goes_into_one_folder(proven, run, tmp_path):
+    write_photos(proven, "a.jpg", "b.jpg")
+    folder = tmp_path / "evidence"
+    code, out, _ = run("log", "evidence", "L-1", folder, "--site", proven.folder)
+    files = sorted(p.relative_to(folder).as_posix() for p in folder.rglob("*") if p.is_file())
+    assert (code, out.splitlines()) == (0, [f"{folder}: {len(files)} files."])
+    sums = dict(reversed(line.split("  ")) for line in (folder / "SHA256SUMS.txt").read_text("utf-8").splitlines())
+    assert sorted([*sums, "SHA256SUMS.txt"]) == files and {"photos/a.jpg", "photos/b.jpg", "qckit.toml"} <= set(files)
+    assert all(hashlib.sha256((folder / name).read_bytes()).hexdigest() == digits for name, digits in sums.items())
+    read = {
+        name: pd.read_csv(folder / "tables" / f"{name}.csv") for name in ("samples", "corrections", "history", "lots")
+    }
+    assert read["lots"]["lot"].tolist() == ["L-1"] and set(read["samples"]["hatch"]) == {"H-1"}
+    assert {"misread", "overlooked", "a fibre"} <= set(read["corrections"]["reason"])
+    assert "counted twice" not in read["history"].to_string()  # of the other lot
+    about = pd.read_csv(folder / "tables" / "columns.csv")
+    assert about.query("table == 'samples' and column == 'volume_ul'")["unit"].tolist() == ["µl"]
+    text = (folder / "README.txt").read_text("utf-8")
+    assert str(seal_of(proven)) in text and "Nothing is missing" in text
+
+
+def test_evidence_says_what_is_missing_or_not_the_same(proven, run, tmp_path):
+    write_photos(proven, "a.jpg")
+    (proven.folder / "photos" / "a.jpg").write_text("another", "utf-8")
+    code, out, _ = run("log", "evidence", "L-1", tmp_path / "e", "--site", proven.folder)
+    assert code == 1 and out.splitlines()[1:] == [
+        f"Photo a.jpg: its file is not the one that was counted (SHA-256 {hashlib.sha256(b'a.jpg').hexdigest()}).",
+        "Photo b.jpg: its file is not in the site's folder any more.",
+    ]
+    assert "Photo b.jpg" in (tmp_path / "e" / "README.txt").read_text("utf-8")
+    code, _, err = run("log", "evidence", "L-1", tmp_path / "e", "--site", proven.folder)
+    assert code == 2 and "is there already and is not empty. Give a new folder." in err
+    code, _, err = run("log", "evidence", "L-9", tmp_path / "f", "--site", proven.folder)
+    assert code == 2 and "unknown lot 'L-9'" in err and not (tmp_path / "f").exists()

@@ -14,13 +14,14 @@ import numpy as np
 from qckit.hatch.intervals.estimates import Estimate, normal_quantile, student_quantile
 from qckit.hatch.intervals.plain import score_bounds
 from qckit.hatch.intervals.width import joined_dispersion
+from qckit.showing import InWords
 from qckit.words import capital
 
 __all__ = ["Comparison", "compare_hatch_pct", "compare_per_g", "compare_with_claim"]
 
 
-@dataclass(frozen=True)
-class Comparison:
+@dataclass(frozen=True, repr=False)
+class Comparison(InWords):
     """One figure of a lot over the same figure of something else.
 
     ``ratio`` is lot / other. ``low`` and ``high`` bound it at ``confidence``; ``tost_low`` and ``tost_high`` at
@@ -53,11 +54,23 @@ class Comparison:
     is_open: bool = False  # the figures are known, and more cones could settle it
     lead: str = ""  # the sentence's beginning, before the verdict
 
+    def _in_words(self) -> dict:
+        rows = [("ratio", f"{self.ratio:.3g}", _between(self.low, self.high, ".3g"))]
+        if self.difference == self.difference:
+            span = _between(self.difference_low, self.difference_high, ".1f")
+            rows.append(("difference in points", f"{self.difference:.1f}", span))
+        heads = ("", "value", "interval")
+        return {"title": self.sentence or self.what, "heads": heads, "rows": rows}
+
     @property
     def smallest_pct(self) -> float:
         """How much worse a lot is that four of five such tests show to be worse. [%]"""
         reach = math.log(self.high / self.ratio)
         return 100 * (1 - math.exp(-(reach + 0.8416 * self.se_log)))  # 0.8416: normal quantile of 80 % power
+
+
+def _between(low: float, high: float, digits: str) -> str:
+    return f"{low:{digits}} to {high:{digits}}" if low == low else "not known"
 
 
 def compare_hatch_pct(a, b, *, margin_pct=10.0, confidence=0.95, spread=None, other="the reference lot"):

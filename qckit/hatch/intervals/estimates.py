@@ -7,12 +7,14 @@ from dataclasses import dataclass, replace
 from functools import lru_cache
 
 from qckit.errors import InputError
+from qckit.showing import InWords
+from qckit.words import plural
 
 __all__ = ["Estimate", "Spread"]
 
 
-@dataclass(frozen=True)
-class Estimate:
+@dataclass(frozen=True, repr=False)
+class Estimate(InWords):
     """One figure with its interval over cones.
 
     ``value`` and ``sd`` are the plain mean and standard deviation over cones, as the standard test reports them;
@@ -40,6 +42,16 @@ class Estimate:
     confidence: float = 0.95
     method: str = ""
     note: str = ""
+
+    def _in_words(self) -> dict:
+        known = self.low == self.low
+        span = f"{100 * self.confidence:g} % interval"
+        cells = ("value", f"{self.value:.4g}", f"{self.low:.4g} to {self.high:.4g}" if known else "not known")
+        counting = ("by counting alone", "", f"{self.counting_low:.4g} to {self.counting_high:.4g}")
+        rows = [cells, *([counting] if self.counting_low == self.counting_low else [])]
+        spread = f"; standard deviation over cones {self.sd:.3g}" if self.sd == self.sd else ""
+        title = f"Estimate over {plural(self.n_cones, 'cone')}{spread}"
+        return {"title": title, "lines": [self.method, self.note], "heads": ("", "mean", span), "rows": rows}
 
     def scaled(self, factor: float) -> Estimate:
         """Return the estimate in another unit (value, bounds and SD times ``factor``)."""

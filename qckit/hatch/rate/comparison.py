@@ -20,12 +20,13 @@ from qckit.hatch.rate.models import (
     minimise,
     place_of_cone,
 )
+from qckit.showing import InWords
 
 __all__ = ["SpeedComparison", "compare_rates"]
 
 
-@dataclass(frozen=True)
-class SpeedComparison:
+@dataclass(frozen=True, repr=False)
+class SpeedComparison(InWords):
     """Hours of one lot over hours of another, at every share hatched.
 
     Examples
@@ -45,6 +46,11 @@ class SpeedComparison:
     verdict: str  # faster, slower, cannot tell
     smallest_pct: float  # difference that would have been seen in four of five such tests
     weights: dict  # shape -> Akaike weight
+
+    def _in_words(self) -> dict:
+        span = f"{100 * self.confidence:g} % interval"
+        rows = [("ratio of hours", f"{self.ratio:.3g}", f"{self.low:.3g} to {self.high:.3g}")]
+        return {"title": self.sentence, "heads": ("", "value", span), "rows": rows}
 
     @property
     def sentence(self) -> str:
