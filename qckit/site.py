@@ -154,12 +154,12 @@ class Site:
         """
         import pandas as pd
 
-        from qckit.hatch import hatch_table
+        from qckit.hatch import counted_at, hatch_table
 
         tables = self._within(period, lot=lot, cone=cone)
         rows = tables.hatches
         readings = [hours] if hours is None or isinstance(hours, (Real, str)) else list(hours)
-        found = [hatch_table(tables if h is None else tables.counted_at(h)) for h in readings]
+        found = [hatch_table(tables if h is None else counted_at(tables, h)) for h in readings]
         figures = pd.concat(found, ignore_index=True).rename(columns={"notes": "remarks"})
         figures["remarks"] = figures["remarks"].map(lambda notes: " ".join(map(str, notes))).astype("str")
         figures = figures.drop(columns=[c for c in figures if c in rows and c != "hatch"])

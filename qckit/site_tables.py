@@ -3,10 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, fields, replace
-from numbers import Real
 from typing import TYPE_CHECKING
-
-from qckit.errors import InputError
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -14,8 +11,6 @@ if TYPE_CHECKING:
     from qckit.settings import Settings
 
 __all__ = ["SiteTables"]
-
-_NEAR_H = 1.5
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -95,36 +90,6 @@ class SiteTables:
         if self.photos is not None:
             kept["photos"] = self.photos[self.photos["sample"].isin(samples["sample"])]
         return self.but(**kept)
-
-    def counted_at(self, hours: float) -> SiteTables:
-        """Keep the samples that were counted at some hours from wetting, as the reading of their hatches.
-
-        Parameters
-        ----------
-        hours : float
-            Samples within an hour and a half of it are kept. [h]
-
-        Raises
-        ------
-        InputError
-            No sample was counted then.
-
-        Examples
-        --------
-        >>> bool(site.tables.counted_at(24).samples["hours"].between(22.5, 25.5).all())
-        True
-        """
-        if isinstance(hours, bool) or not isinstance(hours, Real) or not hours > 0:
-            raise InputError(f"hours: {hours!r} is no number of hours from wetting. Write one, such as 24, or a list.")
-        near = (self.samples["hours"] - float(hours)).abs() <= _NEAR_H
-        if not near.any():
-            known = sorted({round(h) for h in self.samples["hours"].dropna()})
-            raise InputError(
-                f"hours: no sample was counted within {_NEAR_H:g} h of {float(hours):g} h from wetting. "
-                f"Counted: {', '.join(f'{h} h' for h in known) or 'none with known hours'}."
-            )
-        conditions = replace(self.settings.conditions, reading_h=float(hours))
-        return self.but(settings=replace(self.settings, conditions=conditions), samples=self.samples[near])
 
     @property
     def samples_as_counted(self) -> pd.DataFrame:

@@ -54,7 +54,7 @@ from .lots.level import LotLevel, lot_level, ordinary_hatches
 from .lots.standard_tests import latest_test, near_test, test_groups
 from .metrics import CONE_COLUMNS, SAMPLE_COLUMNS, cone_metrics, sample_metrics
 from .notes import GAP_CODES, Note, gaps, has_note
-from .per_hatch import hatch_table
+from .per_hatch import counted_at, hatch_table
 from .photo_counts import (
     PHOTO_CORRECTION_COLUMNS,
     PhotoCounts,

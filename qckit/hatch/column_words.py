@@ -9,7 +9,7 @@ from qckit.hatch.registry import METRICS
 
 __all__ = ["describe_columns"]
 
-_OWN = {
+_FIGURES = {
     # columns that neither a record table nor a metric explains: (unit, meaning)
     "n_subsamples": ("", "subsamples of the reading, added up"),
     "unhatched": ("", "cysts, or embryos where those were counted (basis)"),
@@ -62,8 +62,8 @@ def _about(name: str) -> tuple[str, str]:
     for ending, words in _BOUNDS.items():
         if (metric := METRICS.get(name.removesuffix(ending))) is not None and name.endswith(ending):
             return metric.unit, words + metric.label
-    if name in _OWN:
-        return _OWN[name]
+    if name in _FIGURES:
+        return _FIGURES[name]
     for table in _MORE_OFTEN:
         for column in TABLES[table]:
             if column.name == name:

@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+from numbers import Real
+
 import numpy as np
 import pandas as pd
 
+from qckit.errors import InputError
 from qckit.hatch.intervals.estimates import check_confidence, normal_quantile
 from qckit.hatch.intervals.plain import score_bounds
 from qckit.hatch.metrics import CONE_COLUMNS, cone_metrics
@@ -13,7 +17,7 @@ from qckit.hatch.registry import METRICS
 from qckit.hatch.subsamples import joined_subsamples, reading_subsamples
 from qckit.hatch.summary import measuring_uncertainty
 
-__all__ = ["hatch_table"]
+__all__ = ["counted_at", "hatch_table"]
 
 
 def hatch_table(tables, *, confidence: float = 0.95) -> pd.DataFrame:
@@ -123,3 +127,42 @@ def _widened(value, low, high, reach):
         up = value * np.exp(np.hypot(np.log(high / value), reach))
     is_positive = value > 0
     return [np.where(is_positive & (low > 0), down, low), np.where(is_positive, up, high)]
+
+
+_NEAR_H = 1.5
+
+
+def counted_at(tables, hours: float):
+    """Keep the samples that were counted at some hours from wetting, as the reading of their hatches.
+
+    Parameters
+    ----------
+    tables : SiteTables
+    hours : float
+        Samples within an hour and a half of it are kept. [h]
+
+    Returns
+    -------
+    SiteTables
+
+    Raises
+    ------
+    InputError
+        No sample was counted then.
+
+    Examples
+    --------
+    >>> bool(hatch.counted_at(tables, 24).samples["hours"].between(22.5, 25.5).all())
+    True
+    """
+    if isinstance(hours, bool) or not isinstance(hours, Real) or not hours > 0:
+        raise InputError(f"hours: {hours!r} is no number of hours from wetting. Write one, such as 24, or a list.")
+    near = (tables.samples["hours"] - hours).abs() <= _NEAR_H
+    if not near.any():
+        known = sorted({round(h) for h in tables.samples["hours"].dropna()})
+        raise InputError(
+            f"hours: no sample was counted within {_NEAR_H:g} h of {hours:g} h from wetting. "
+            f"Counted: {', '.join(f'{h} h' for h in known) or 'none with known hours'}."
+        )
+    conditions = replace(tables.settings.conditions, reading_h=float(hours))
+    return tables.but(settings=replace(tables.settings, conditions=conditions), samples=tables.samples[near])

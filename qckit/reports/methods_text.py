@@ -80,7 +80,9 @@ def _counted(samples: pd.DataFrame, tables: SiteTables) -> str:
     listed = f"{', '.join(map(str, hours[:-1]))} and {hours[-1]}" if len(hours) > 1 else "".join(map(str, hours))
     text = f"{len(samples):,} {noun(len(samples), 'subsample')}"
     text += f" of {given}" if (given := _range(samples["volume_ul"], "µl")) else ""
-    text += f" were counted at {listed} h from wetting." if 0 < len(hours) <= 8 else " were counted."
+    if len(hours) > 8:
+        listed = f"{len(hours)} hours from {hours[0]} to {hours[-1]}"
+    text += f" were counted at {listed} h from wetting." if hours else " were counted."
     by_photo = samples["counted_by"] == "photo"
     if by_photo.any():
         versions = sorted(set(_versions(samples[by_photo], tables)))
@@ -113,8 +115,9 @@ def _figures(tables: SiteTables) -> str:
 
 def _intervals(tables: SiteTables) -> str:
     m, confidence = tables.settings.measure, 100 * tables.settings.limits.confidence
+    more = "" if confidence == 95 else f" for one hatch and at {confidence:g} % for lots"
     return (
-        f"Intervals are at 95 % for one hatch and at {confidence:g} % for lots. That of one hatch is "
+        f"Intervals are at 95 %{more}. That of one hatch is "
         "Wilson's (shares) or Rao's (counts per gram) score interval, widened by the dispersion between "
         "subsamples (McCullagh and Nelder 1989); over cones the cone is the replicate (quasi-binomial, Student's t). "
         f"Counts per gram carry the standard uncertainties of mass ({m.mass_u_g:g} g), cone volume "
