@@ -298,7 +298,8 @@ def _hatch_of(connection, name: str) -> tuple[str, dict]:
     if not found:
         samples, photos = (query.known_names(connection, table) for table in ("samples", "photos"))
         near = difflib.get_close_matches(name, [*hatches, *samples, *photos], n=1)
-        raise unknown_name("hatch, sample or photo", name, [*near, *hatches])
+        known = [*(n for n in near if n not in hatches), *hatches]  # not a list of thousands of photos
+        raise unknown_name("hatch, sample or photo", name, known)
     return found[-1], {"sample": sample} | ({"photo": name} if photo else {})
 
 

@@ -345,7 +345,7 @@ def test_history_shows_the_whole_descent(log):
         assert said in text, said
     with pytest.raises(InputError) as caught:
         log.history("H-9")
-    assert str(caught.value) == "unknown hatch 'H-9'. Did you mean 'H-2'? Known: H-1, H-2."
+    assert str(caught.value) == "unknown hatch, sample or photo 'H-9'. Did you mean 'H-2'? Known: H-1, H-2."
 
 
 def test_history_of_a_hatch_without_photos_or_samples(filled):
@@ -503,7 +503,10 @@ def test_the_commands(site, tmp_path):
     )
     assert run("reinstate", "lots", "L-2", "--reason", "r", site=site)[0] == 0
     assert run("check", site=site) == (0, "Nothing was found wrong.\n")
-    assert run("history", "H-1", site=site) == (2, "unknown hatch 'H-1'. There is no hatch yet.")
+    assert run("history", "H-1", site=site) == (
+        2,
+        "unknown hatch, sample or photo 'H-1'. There is no hatch, sample or photo yet.",
+    )
     for target in ("out", "out.xlsx", "out.zip"):
         assert run("export", str(tmp_path / target), site=site)[0] == 0
         assert (tmp_path / target).exists()
