@@ -264,6 +264,8 @@ def say_report(run, dates) -> None:
 
     click.echo(dates.text(headed(one_line(run.subject), one_line(run.finding["headline"]))))
     click.echo(f"  {run.html}")
+    for line in run.since:
+        click.echo(f"  other than the page before: {dates.text(one_line(line))}")
 
 
 def _say_progress(total: int):

@@ -13,7 +13,7 @@ import pandas as pd
 
 from qckit.files import safe_name
 
-__all__ = ["EARLIER", "Page", "keep_earlier", "page_sum", "pages_of", "report_name", "trace_pages"]
+__all__ = ["EARLIER", "Page", "findings_in", "keep_earlier", "page_sum", "pages_of", "report_name", "trace_pages"]
 
 REPORTS_FOLDER = "reports"
 EARLIER = "earlier"
@@ -57,7 +57,7 @@ def keep_earlier(result: Path, folder: Path) -> Path | None:
     digits = page_sum(folder)
     if digits == page_sum(result):
         return None
-    made = re.sub(r"[^0-9TZ+-]", "", str(_findings(folder).get("made", "")).replace("+00:00", "Z"))
+    made = re.sub(r"[^0-9TZ+-]", "", str(findings_in(folder).get("made", "")).replace("+00:00", "Z"))
     target = folder.parent / EARLIER / folder.name / safe_name(f"{made}-{digits[:8]}")
     if not target.exists():
         target.mkdir(parents=True)
@@ -66,7 +66,8 @@ def keep_earlier(result: Path, folder: Path) -> Path | None:
     return target
 
 
-def _findings(folder: Path) -> dict:
+def findings_in(folder: Path) -> dict:
+    """Return the findings of a page's folder; none where they cannot be read."""
     try:
         found = json.loads((folder / _FILES[0]).read_text(encoding="utf-8"))
     except (OSError, ValueError):
@@ -104,7 +105,7 @@ def pages_of(site: Path) -> list[Page]:
         if folder.name.startswith(".") or not (folder / _FILES[1]).is_file():
             continue
         of_findings = hashlib.sha256(path.read_bytes()).hexdigest()[:_OLD_DIGITS]
-        found.append(Page(folder, _findings(folder), (page_sum(folder), of_findings)))
+        found.append(Page(folder, findings_in(folder), (page_sum(folder), of_findings)))
     return found
 
 

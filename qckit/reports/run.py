@@ -13,7 +13,7 @@ from qckit import __version__
 from qckit._paths import notebooks_dir
 from qckit.errors import InputError, QcError, unknown_name
 from qckit.files import safe_name, swap_in
-from qckit.log.kept_pages import keep_earlier, report_name
+from qckit.log.kept_pages import findings_in, keep_earlier, report_name
 from qckit.log.seal import PAGE_STEP
 from qckit.log.site_dates import SiteDates
 from qckit.reports.cited import cited
@@ -23,6 +23,7 @@ from qckit.reports.index import REPORTS_FOLDER, write_index
 from qckit.reports.pages import page_html
 from qckit.reports.parameters import convert_parameters, read_parameters
 from qckit.reports.publishing import for_keeping
+from qckit.reports.since import differences
 from qckit.reports.subjects import need_subject
 from qckit.settings import Settings, load_settings
 
@@ -66,6 +67,7 @@ class ReportRun:
     notebook: Path
     findings: Path
     finding: dict
+    since: tuple[str, ...] = ()  # what the page before it, now in reports/earlier, said otherwise
 
 
 def run_report(
@@ -149,14 +151,13 @@ def run_report(
         shown += [(k, v) for k, v in values.items() if v]  # what was left empty says nothing
         words = {"title": f"{KINDS[kind].title}: {subject}", "dates": SiteDates(settings)}
         _write_results(executed, result, finding=finding, shown=shown, made_at=made_at, **words)
-        if not out_dir:
-            keep_earlier(result, target / name)
+        earlier = None if out_dir else keep_earlier(result, target / name)
         swap_in(result, target / name)
     failed.unlink(missing_ok=True)
     folder = target / name
-    run = ReportRun(
-        kind, subject, folder, *(folder / f for f in ("report.html", "notebook.ipynb", FINDINGS_FILE)), finding
-    )
+    files = (folder / f for f in ("report.html", "notebook.ipynb", FINDINGS_FILE))
+    since = () if earlier is None else tuple(differences(findings_in(earlier), finding))
+    run = ReportRun(kind, subject, folder, *files, finding, since)
     if not out_dir:
         _enter_in_log(settings.folder, run, made_at)
         if index:

@@ -12,7 +12,8 @@ import pytest
 from qckit import reports
 from qckit._paths import notebooks_dir
 from qckit.errors import InputError, QcError
-from qckit.log import create_log, open_log
+from qckit.log import create_log, open_log, seal_of
+from qckit.reports.since import differences
 
 NOW = "2026-11-04T12:00:00+00:00"
 FILES = ["findings.json", "notebook.ipynb", "report.html"]
@@ -311,3 +312,53 @@ def test_pictures_drawn_for_a_live_notebook_go_with_its_kernel():
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     folder, was_there = done.stdout.split()
     assert was_there == "True" and not Path(folder).exists()
+
+
+@pytest.mark.usefixtures("warm_kernels")
+def test_a_page_made_again_says_what_differs_and_keeps_the_one_before(site, notebook, body):
+    path = notebook([body])
+    first = reports.run_report("new-lot", site, {"lot": "K-1"}, now=NOW, notebook=path)
+    before = content(first.folder)
+    settings = site / "qckit.toml"
+    assert first.since == () and first.finding["settings"]["limits"]["min_hatch_pct"] == 75.0
+    settings.write_text(settings.read_text("utf-8") + "[limits]\nmin_hatch_pct = 70.0\n", "utf-8")
+    again = reports.run_report("new-lot", site, {"lot": "K-1"}, now="2026-12-01T09:00:00+00:00", notebook=path)
+    assert again.since == ("setting limits.min_hatch_pct: 75.0, now 70.0",)
+    (kept,) = (site / "reports" / "earlier" / "new-lot-K-1").iterdir()
+    assert content(kept) == {name: before[name] for name in ("findings.json", "report.html")}
+    with open_log(site) as log:
+        found = log.check(photos=False)
+        assert not set(found["code"]) & {"changed page", "missing page", "unknown page", "changed records"}
+        seal = again.finding["records"]["seal"]
+        assert seal == str(seal_of(log, for_page=True)) and seal in again.html.read_text("utf-8")
+
+
+def test_what_differs_is_told_with_what_it_may_come_from():
+    figure = {"name": "hatch_pct", "label": "hatching percentage", "unit": "%", "decimals": 1}
+    photo = {"photo": "a.jpg", "sha256": "0f"}
+    before = {
+        "headline": "Holds.",
+        "figures": [figure | {"value": 78.12, "low": 70.0, "high": 84.0}],
+        "hatches": ["H-1", "H-2"],
+        "photos": [photo | {"counter_version": "1.17"}],
+        "software": "qckit 0.1.0",
+        "records": {"step": 6},
+    }
+    after = before | {
+        "headline": "Fails.",
+        "figures": [figure | {"value": 71.0, "low": None, "high": None}],
+        "hatches": ["H-1", "H-3", "H-4"],
+        "photos": [photo | {"counter_version": "1.18"}, {"photo": "b.jpg", "sha256": "1"}],
+        "software": "qckit 0.2.0",
+        "records": {"step": 14},
+    }
+    assert differences(before, after) == [
+        "it was: Holds.",
+        "hatching percentage: 78.1 (70.0 to 84.0) %, now 71.0 %",
+        "rests on 2 hatches more and 1 hatch less",
+        "rests on 1 photo more",
+        "counter of photos: version 1.17, now 1.18",
+        "software: qckit 0.1.0, now qckit 0.2.0",
+        "records: up to step 6, now up to step 14",
+    ]
+    assert differences(before, before | {"made": NOW, "records": {"step": 7}}) == []
