@@ -51,7 +51,8 @@ def _figure(figure: dict) -> str:
     digits = f",.{figure.get('decimals') or 0}f"
     texts = [format(v, digits) if isinstance(v, (int, float)) else "not known" for v in (value, low, high)]
     span = f" ({texts[1]} to {texts[2]})" if low is not None and high is not None else ""
-    return f"{texts[0]}{span} {figure.get('unit') or ''}".strip()
+    unit = figure.get("unit") or "" if isinstance(value, (int, float)) else ""
+    return f"{texts[0]}{span} {unit}".strip()
 
 
 def _hatches(before: dict, after: dict) -> list[str]:
