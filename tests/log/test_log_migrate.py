@@ -12,9 +12,10 @@ import sqlalchemy as sa
 from invented_log import HATCHES, LOTS, SAMPLES, counted
 
 from qckit.errors import InputError
-from qckit.log import engine, export_zip, migrate, new_site, open_log, restore, schema
+from qckit.log import engine, export_zip, migrate, new_site, open_log, restore, schema, seal_of
 from qckit.log.backup import verify
 from qckit.log.packing import digest
+from qckit.log.proof import against_seal
 
 HERE = Path(__file__).parent
 V1_TABLES = ("lots", "hatches", "readings", "samples", "photos", "objects", "corrections", "steps")
@@ -256,3 +257,13 @@ def test_a_newer_log_is_refused_and_left_alone(site, log):
 
 def test_every_version_has_its_migration():
     assert sorted(migrate.MIGRATIONS) == list(range(1, schema.SCHEMA_VERSION))
+
+
+@pytest.mark.parametrize("version", [1, 2])
+def test_an_older_log_is_whole_and_its_seals_stay_when_it_grows(site, version):
+    with open_log(frozen_site(site, version)) as log:
+        before = seal_of(log)
+        found = log.check(photos=False)
+        assert not set(found["code"]) & {"step not whole", "changed records"}
+        log.add("lots", LOTS.assign(lot=["NEW-1", "NEW-2"]), by="op1")
+        assert against_seal(log, before) == "" and seal_of(log).step == before.step + 1
