@@ -290,13 +290,13 @@ def trace(log, name: str, *, pages: list[Page] | None = None) -> History:
 
 def _hatch_of(connection, name: str) -> tuple[str, dict]:
     """Find the hatch of a name, and what alone is asked about where it names a sample or a photo."""
-    if name in (hatches := query.known_names(connection, "hatches")):
+    if not query.fetch(connection, "hatches", {"hatch": name}, corrected=False).empty:
         return name, {}
     photo = query.fetch(connection, "photos", {"photo": name}, corrected=False)["sample"].dropna().tolist()
     sample = photo[-1] if photo else name
     found = query.fetch(connection, "samples", {"sample": sample}, corrected=False)["hatch"].tolist()
     if not found:
-        samples, photos = (query.known_names(connection, table) for table in ("samples", "photos"))
+        hatches, samples, photos = (query.known_names(connection, t) for t in ("hatches", "samples", "photos"))
         near = difflib.get_close_matches(name, [*hatches, *samples, *photos], n=1)
         known = [*(n for n in near if n not in hatches), *hatches]  # not a list of thousands of photos
         raise unknown_name("hatch, sample or photo", name, known)
