@@ -90,6 +90,9 @@ def collect_evidence(case, settings) -> list[Evidence]:
     for s in case.phrases:
         values = {"cause": s.cause, "words": s.words, "factor": s.factor, "where": s.where}
         lines.append(Evidence("What does the sheet say?", _sheet_sentence(s), "for", "sheet", values))
+    for b in case.read_beside:
+        text = f"{capital(b.sentence)}."
+        lines.append(Evidence("What was different?", text, "for", "difference", asdict(b)))
     for r in case.remeasured:
         text = f"{capital(r.sentence)}."
         lines.append(Evidence("What was measured again?", text, "neutral", "measured_again", asdict(r)))
@@ -232,7 +235,7 @@ def _trace_line(case):
 
 
 def _sheet_sentence(phrases):
-    where = "The sheet" if phrases.where == "hatch" else "The lot's notes"
+    where = {"hatch": "The sheet", "lot": "The lot's notes"}.get(phrases.where, f"The sheet of {phrases.where}")
     return f"{where}: \u201c{phrases.words}\u201d. That speaks for: {cause(phrases.cause).words}."
 
 
@@ -263,9 +266,14 @@ def _cause_row(case, code, weight):
     if len(of_cause):
         r = of_cause.iloc[0]
         (speaks if r["is_far"] else against).append(r["sentence"])
-    elif c.reading is not None:
+    elif c.reading is not None and all(b.cause != code for b in case.read_beside):
         against.append(f"{_quantity(c.reading.quantity)} was not measured, so it cannot be confirmed")
-    speaks += [f"the sheet says \u201c{s.words}\u201d" for s in case.phrases if s.cause == code]
+    speaks += [b.sentence for b in case.read_beside if b.cause == code]
+    speaks += [
+        f"the sheet{f' of {s.where}' if s.where.startswith('cone ') else ''} says \u201c{s.words}\u201d"
+        for s in case.phrases
+        if s.cause == code
+    ]
     _add_other_signs(case, c, speaks, against)
     if c.reach == "room" and len(case.same_day):
         mean = float(case.same_day["hatch_pct"].mean())

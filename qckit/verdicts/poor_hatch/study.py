@@ -27,6 +27,12 @@ from qckit.verdicts.poor_hatch.conditions.differences import DIFFERENCE_COLUMNS,
 from qckit.verdicts.poor_hatch.conditions.effects import EFFECT_COLUMNS, site_effects
 from qckit.verdicts.poor_hatch.count import check_count, photo_flags
 from qckit.verdicts.poor_hatch.feed import another_lot, next_feed
+from qckit.verdicts.poor_hatch.likelihood.beside import (
+    BesideReading,
+    hatches_beside,
+    phrases_beside,
+    ratios_beside,
+)
 from qckit.verdicts.poor_hatch.likelihood.joint import Given, trace_fits, weigh
 from qckit.verdicts.poor_hatch.likelihood.lengths import Lengths, compare_lengths, nauplius_lengths
 from qckit.verdicts.poor_hatch.likelihood.lot import World, lot_against_world
@@ -64,6 +70,7 @@ class Case:
     weights: Weights
     phrases: list[Phrase]  # what the sheet says
     remeasured: list[Remeasured]
+    read_beside: list[BesideReading]  # readings at other cones that speak for a cause here
     answers: list[Answer]
     same_day: pd.DataFrame
     lengths: Lengths | None
@@ -145,14 +152,16 @@ def study_hatch(
     hours = counts.set_index("hatch")["hours"]
     lengths = compare_lengths(nauplius_lengths(t.samples, t.photos, objects, hours=hours), hatch, usual.hatches)
     others = t.hatches.loc[t.hatches["hatch"] != hatch, "notes"].dropna().astype(str)
-    phrases = read_sheet(hatch_row, lot, [text for text in others if text])
+    others, near = [text for text in others if text], hatches_beside(t.hatches, hatch_row)
+    phrases = read_sheet(hatch_row, lot, others)
+    phrases += phrases_beside(near, phrases, others)
     world = lot_against_world(counts, t.lots, row, usual)
     same_day = _with_usual(counts, day, row, standing)
     beside = same_day[~same_day["hatch"].isin(usual.hatches)]
     flags = photo_flags(t.samples, t.photos, hatch)
     factors = sheet_factors(t, hatch_row, phrases=phrases, first=looks[0], flags=flags, lengths=lengths)
     factors["embryos"] *= world.age_factor
-    ratios, remeasured = _ratios(t, hatch_row, row, _reference(counts, row, usual), hours)
+    ratios, remeasured, read_beside = _ratios(t, hatch_row, _reference(counts, row, usual), hours, near)
     given = Given(
         looks=looks,
         usual=usual_here,
@@ -179,6 +188,7 @@ def study_hatch(
         weights=weights,
         phrases=phrases,
         remeasured=remeasured,
+        read_beside=read_beside,
         answers=answers,
         same_day=same_day,
         lengths=lengths,
@@ -283,9 +293,9 @@ def _reference(counts, row, usual):
     return usual.hatches if len(usual.hatches) >= 5 else counts.loc[counts["hatch"] != row["hatch"], "hatch"].tail(40)
 
 
-def _ratios(t, hatch_row, row, reference, hours):
-    """Log likelihood ratios of the readings, for every draw of every cause; and what was measured again."""
-    records = records_of(hatch_row, t.readings, hours=row["hours"])
+def _ratios(t, hatch_row, reference, hours, near):
+    """Log likelihood ratios of the readings, for every draw of every cause; what was measured again, or beside it."""
+    records = records_of(hatch_row, t.readings, hours=float(hours[hatch_row["hatch"]]))
     ordinary = usual_readings(t.hatches, t.readings, hours, among=reference, conditions=t.settings.conditions)
     ratios, again = {}, []
     for c in CAUSES:
@@ -294,7 +304,11 @@ def _ratios(t, hatch_row, row, reference, hours):
             ratios[c.code], again = remeasured_ratio(loss, hatch_row, t.readings)
         else:
             ratios[c.code] = log_ratio(c, loss, records, ordinary)
-    return ratios, again
+    read_here, losses = {r.quantity for r in records}, {c.code: draws_of(c).loss for c in CAUSES}
+    beside, read_beside = ratios_beside(near, t.readings, ordinary, losses, read_here)
+    for code, more in beside.items():
+        ratios[code] = ratios[code] | more
+    return ratios, again, read_beside
 
 
 def _usual_kind(counts, row):
