@@ -1,4 +1,4 @@
-"""What the kit says of the histories made blind: ``python judge_blind.py FOLDER [--only poor] [--names p07]``."""
+"""What the kit says of the histories made blind and of varied rooms: ``python judge_blind.py FOLDER [--only poor]``."""
 
 from __future__ import annotations
 
@@ -40,6 +40,13 @@ CODES = {
     "dormant_lot": {"embryos"},
     "old_lot": {"embryos"},
     "dirty_lot": {"empty"},
+    "damp_cysts": {"embryos", "portion"},
+    "tap_water": {"bleached"},
+    "soap_left": {"bleached"},
+    "air_failure": {"oxygen", "power"},
+    "cold_start": {"cold"},
+    "counted_early": {"early"},
+    "fresh_fill": {"fresh"},
 }
 """What was planted -> the kit's causes that are it, or that leave the same counts."""
 
@@ -53,6 +60,7 @@ WATER = {
     "ph_decline": "ph",
     "ph_meter_drift": "ph",
     "light_failing": "light_lux",
+    "light_timer": "light_lux",
 }
 """A change -> the quantity of the water that it moves."""
 
@@ -66,7 +74,8 @@ def ask(folder, only=None, names=()):
         for what in ("quiet", "changes", "poor"):
             if only not in (None, what) or not (Path(folder) / what).exists():
                 continue
-            for name, tables, truth in judge.read_set(Path(folder) / what):
+            for name, tables, known in judge.read_set(Path(folder) / what):
+                truth = completed(known, tables)
                 if names and name not in names:
                     continue
                 site = judge.make_site(Path(work) / name, tables)
@@ -77,6 +86,30 @@ def ask(folder, only=None, names=()):
                 out.setdefault(what, {})[name] = truth, answer
                 print(name, end=" ", file=sys.stderr, flush=True)
     return out
+
+
+def completed(truth, tables):
+    """The truth with what the varied rooms leave to be looked up: hatches that a change struck, what was to show."""
+    truth = {"tell": ",".join(truth.get("logged_as") or ())} | truth
+    change = dict(next(iter(truth.get("changes") or ()), {}))
+    if not isinstance(change.get("struck"), int):
+        return truth
+    hatches = tables["hatches"]
+    day = hatches["started"].str[:10]
+    rows = day.between(change["start"], change["end"])
+    if change["cones"]:
+        rows &= hatches["cone"].astype(str).isin([str(c) for c in change["cones"]])
+    if change["lot"]:
+        rows &= hatches["lot"].astype(str) == str(change["lot"])
+    if change["operator"] and change["belongs_to"] == "operator":
+        written = {change["operator"], change["operator"][0]}  # some rooms write initials
+        rows &= hatches["operator"].isin(written)
+        change["operator"] = next(iter(hatches.loc[rows, "operator"]), change["operator"])
+    zone = hatches["started"].iloc[0][-6:]
+    change |= {"struck": list(hatches.loc[rows, "hatch"]), "start": f"{change['start']}T00:00{zone}"}
+    change |= {"end": f"{change['end']}T23:59{zone}"}
+    change["strikes"] = {"all": "water"}.get(change["belongs_to"], change["belongs_to"])
+    return truth | {"changes": [change], "decidable": change["decidable"]}
 
 
 def judge_poor(truth, answer):

@@ -42,7 +42,7 @@ def test_a_planted_cause_makes_the_hatch_low(what):
 
 def test_every_planted_cause_is_one_that_the_judge_knows():
     planted = {pair.split("/")[0] for case in poor.CASES for pair in case[0].split("+")} - {"none"}
-    assert planted == set(judge_blind.CODES)
+    assert planted <= set(judge_blind.CODES)
     assert set().union(*judge_blind.CODES.values()) <= {c.code for c in CAUSES}
 
 
