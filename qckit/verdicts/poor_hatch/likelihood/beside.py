@@ -60,7 +60,7 @@ def phrases_beside(rows: list[dict], spoken: list[Phrase], same_text=()) -> list
     spoken : list of Phrase
         What the hatch's own sheet says: a cause that it names is not weighed twice.
     same_text : sequence of str
-        Notes of other hatches, as :func:`notes.read_sheet` takes them.
+        Notes of other hatches, as :func:`qckit.verdicts.poor_hatch.likelihood.notes.read_sheet` takes them.
 
     Returns
     -------
@@ -90,7 +90,7 @@ def ratios_beside(rows, readings, usual: dict, losses: dict, read_here: set[str]
     readings : DataFrame or None
         In standard units.
     usual : dict
-        As :func:`readings.usual_readings` returns it.
+        As :func:`qckit.verdicts.poor_hatch.likelihood.readings.usual_readings` returns it.
     losses : dict of str to ndarray of shape (n,)
         Cause -> share of the nauplii that each of its draws costs.
     read_here : set of str
