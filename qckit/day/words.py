@@ -335,6 +335,10 @@ _CHORES = {
         f"{plural(c.n, 'photo is', 'photos are')} named and not in photos/: {first_few(c.names, 3)}.",
         "",
     ),
+    "photos without scale": lambda c, month: (
+        f"{plural(c.n, 'photo cannot', 'photos cannot')} be counted: the camera has no scale.",
+        "qckit camera scale PHOTO",
+    ),
     "photos to count": lambda c, month: (
         f"{plural(c.n, 'photo waits', 'photos wait')} to be counted.",
         "qckit today --watch",

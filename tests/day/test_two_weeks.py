@@ -9,6 +9,7 @@ import pytest
 from invented_day import at
 
 from qckit.day.founding import Answers, found_site
+from qckit.day.page.chores import DayRecords, find_chores
 from qckit.day.page.counted import newest_moment
 from qckit.day.page.loading import load_day
 from qckit.day.sheets.reading import import_sheets
@@ -215,3 +216,15 @@ def test_a_date_in_a_sheet_takes_the_year_of_the_date_above_it(room, tmp_path):
         alone = sheet_of(tmp_path, "3.1.,A,,80,3,12,76,", heading="date,cone,grams,nauplii,umbrella,cysts,shells,time")
         with pytest.raises(InputError, match=r"'3\.1\.' is not a date"):
             import_sheets(log, [alone], by="op1")
+
+
+def test_photos_of_a_camera_without_a_scale_ask_for_the_scale_and_not_to_be_watched(bench):
+    """The page sent to `qckit today --watch`, which sent back."""
+    waiting = pd.DataFrame({"hatch": "H1", "photo": ["p1.jpg", "p2.jpg", "p3.jpg"], "um_per_px": [None, None, 4.2]})
+    records = DayRecords(uncounted=waiting)
+    counts = pd.DataFrame(columns=["hatch", "lot", "purpose", "started"])
+    chores = find_chores(bench.site.tables, [], now=bench.moment(), counts=counts, records=records)
+    waits = [c for c in chores if c.code.startswith("photos")]
+    text = "\n".join(line.text + " " + line.do for line in day_lines(replace(bench.page, chores=waits)))
+    assert "2 photos cannot be counted: the camera has no scale. qckit camera scale PHOTO" in text
+    assert "1 photo waits to be counted. qckit today --watch" in text

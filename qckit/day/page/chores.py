@@ -23,6 +23,7 @@ ORDER = (
     "not counted",
     "signals",
     "missing photos",
+    "photos without scale",
     "photos to count",
     "lot test",
     "meters",
@@ -97,8 +98,10 @@ def find_chores(
         found.append(Chore("missing photos", n=len(missing), names=missing))
     if records.uncounted is not None:
         there = records.uncounted[~records.uncounted["photo"].isin(missing)]
-        if len(there):
-            found.append(Chore("photos to count", n=len(there), names=tuple(dict.fromkeys(there["hatch"]))))
+        has_scale = there["um_per_px"].notna()
+        for code, part in (("photos without scale", there[~has_scale]), ("photos to count", there[has_scale])):
+            if len(part):
+                found.append(Chore(code, n=len(part), names=tuple(dict.fromkeys(part["hatch"]))))
     found += _lot_tests(tables, lots, now)
     found += _meters(tables, records.steps, now)
     found += _camera(tables, records.certificates, now)
