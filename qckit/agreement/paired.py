@@ -93,7 +93,7 @@ class BlandAltman:
         """
         from scipy import stats
 
-        level = float(stats.norm.cdf(self.multiple))
+        level = round(float(stats.norm.cdf(self.multiple)), 4)  # 1.96 stands for 97.5 %
         reach = float(stats.t.ppf(level, self.n - 1)) * self.sd * math.sqrt(1 + 1 / self.n)
         return self.bias - reach, self.bias + reach
 

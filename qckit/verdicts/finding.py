@@ -132,6 +132,12 @@ def json_data(value):
     ----------
     value : dict, list, tuple or one value
         Dictionaries and sequences are gone through; whatever JSON cannot hold besides is left as it is.
+
+    Examples
+    --------
+    >>> from qckit.verdicts.finding import json_data
+    >>> json_data({"low": float("nan"), "points": (1, 2.5)})
+    {'low': None, 'points': [1, 2.5]}
     """
     if isinstance(value, dict):
         return {str(k): json_data(v) for k, v in value.items()}

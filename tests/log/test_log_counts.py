@@ -379,4 +379,5 @@ def test_record_says_what_it_left_out(filled, site, tmp_path):
         "this again with --replace-hand-counts REASON.\n1 sample was left out, with the photos.\n"
     )
     done = CliRunner().invoke(command, [*words, "--replace-hand-counts", "agreed"], standalone_mode=False)
-    assert (done.return_value, done.output) == (0, "2 photos added, 114 objects added, 1 sample added.\n")
+    assert done.return_value == 0
+    assert done.output.startswith("2 photos added, 114 objects added, 1 sample added.\nCounted: ")

@@ -22,13 +22,13 @@ from qckit.log.site_dates import SiteDates
 from qckit.settings import SETTINGS_FILE
 from qckit.words import noun, plural
 
-__all__ = ["Evidence", "write_evidence"]
+__all__ = ["LotFolder", "write_evidence"]
 
 SUMS = "SHA256SUMS.txt"
 
 
 @dataclass(frozen=True)
-class Evidence:
+class LotFolder:
     """What a folder of evidence holds, and what it lacks.
 
     Attributes
@@ -42,7 +42,7 @@ class Evidence:
 
     Examples
     --------
-    >>> str(reports.Evidence(Path("K-121"), 40, [], "14-0f"))
+    >>> str(reports.LotFolder(Path("K-121"), 40, [], "14-0f"))
     'K-121: 40 files.'
     """
 
@@ -56,7 +56,7 @@ class Evidence:
         return "\n".join([f"{self.folder}: {plural(self.n_files, 'file')}.", *self.lacking])
 
 
-def write_evidence(log: SiteLog, lot: str, folder: str | Path, *, figures: pd.DataFrame) -> Evidence:
+def write_evidence(log: SiteLog, lot: str, folder: str | Path, *, figures: pd.DataFrame) -> LotFolder:
     """Write all that the records hold about a lot into a new folder.
 
     Parameters
@@ -70,7 +70,7 @@ def write_evidence(log: SiteLog, lot: str, folder: str | Path, *, figures: pd.Da
 
     Returns
     -------
-    Evidence
+    LotFolder
 
     Raises
     ------
@@ -103,7 +103,7 @@ def write_evidence(log: SiteLog, lot: str, folder: str | Path, *, figures: pd.Da
         n_files = _write_sums(folder)
     except OSError as error:
         raise file_fault(error) from error
-    return Evidence(folder, n_files, lacking, seal)
+    return LotFolder(folder, n_files, lacking, seal)
 
 
 def _tables(log: SiteLog, lot: str, pages: list[Page]) -> tuple[dict[str, pd.DataFrame], pd.DataFrame]:
