@@ -91,15 +91,14 @@ def far_readings(readings: pd.DataFrame, hatches: pd.DataFrame) -> list[Doubt]:
     readings, hatches : DataFrame, shape (n, any)
         Readings are weighed against those hatches that are there.
     """
-    started = readings["hatch"].map(hatches.drop_duplicates("hatch").set_index("hatch")["started"])
-    hours = (to_utc(readings["taken"]) - to_utc(started)).dt.total_seconds() / 3600
+    hours = _hours_after_start(readings, "taken", hatches)
     return [
         doubt(
             "readings",
             readings,
             index=i,
             column="taken",
-            what=f"was taken {abs(hours[i]):.0f} h {'before' if hours[i] < 0 else 'after'} its hatch was started",
+            what=f"was taken {_apart(hours[i])} its hatch was started",
             hint="Look at the day, and at the hatch's name.",
         )
         for i in readings.index[(hours < -_EARLY_H) | (hours > _LATE_H)]
@@ -114,11 +113,21 @@ def early_feeds(feeds: pd.DataFrame, hatches: pd.DataFrame) -> list[Doubt]:
     feeds, hatches : DataFrame, shape (n, any)
         Feeds are weighed against those hatches that are there.
     """
-    started = feeds["hatch"].map(hatches.drop_duplicates("hatch").set_index("hatch")["started"])
-    hours = (to_utc(feeds["fed"]) - to_utc(started)).dt.total_seconds() / 3600
-    when = {i: f"{abs(hours[i]):.0f} h {'before' if hours[i] < 0 else 'after'}" for i in feeds.index[hours < _FIRST_H]}
+    hours = _hours_after_start(feeds, "fed", hatches)
     hint = "Look at the day and the time, and at the hatch's name."
     return [
-        doubt("feeds", feeds, index=i, column="fed", what=f"was fed {text} its hatch was started", hint=hint)
-        for i, text in when.items()
+        doubt(
+            "feeds", feeds, index=i, column="fed", what=f"was fed {_apart(hours[i])} its hatch was started", hint=hint
+        )
+        for i in feeds.index[hours < _FIRST_H]
     ]
+
+
+def _hours_after_start(rows: pd.DataFrame, column: str, hatches: pd.DataFrame) -> pd.Series:
+    """Hours from the start of each row's hatch to the time in a column; NaN where the hatch is not there."""
+    started = rows["hatch"].map(hatches.drop_duplicates("hatch").set_index("hatch")["started"])
+    return (to_utc(rows[column]) - to_utc(started)).dt.total_seconds() / 3600
+
+
+def _apart(hours: float) -> str:
+    return f"{abs(hours):.0f} h {'before' if hours < 0 else 'after'}"

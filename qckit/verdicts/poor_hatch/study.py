@@ -28,6 +28,7 @@ from qckit.verdicts.poor_hatch.conditions.effects import EFFECT_COLUMNS, site_ef
 from qckit.verdicts.poor_hatch.count import check_count, photo_flags
 from qckit.verdicts.poor_hatch.feed import another_lot, next_feed
 from qckit.verdicts.poor_hatch.likelihood.beside import (
+    WITHIN_H,
     BesideReading,
     hatches_beside,
     phrases_beside,
@@ -344,7 +345,7 @@ def _test_of(counts, row):
 def _same_day(counts, row):
     """Other hatches started within twelve hours, whatever their lot."""
     away = (to_utc(counts["started"]) - pd.Timestamp(row["started"])).abs()
-    near = (away <= pd.Timedelta(hours=12)) & (counts["hatch"] != row["hatch"])
+    near = (away <= pd.Timedelta(hours=WITHIN_H)) & (counts["hatch"] != row["hatch"])
     near &= (counts["hours"] - row["hours"]).abs() < 6
     return counts[near]
 

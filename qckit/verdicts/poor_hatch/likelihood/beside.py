@@ -20,9 +20,10 @@ from qckit.verdicts.poor_hatch.causes import CAUSES, cause
 from qckit.verdicts.poor_hatch.likelihood.notes import Phrase, read_sheet
 from qckit.verdicts.poor_hatch.likelihood.readings import log_ratio, records_of
 
-__all__ = ["BesideReading", "hatches_beside", "phrases_beside", "ratios_beside"]
+__all__ = ["WITHIN_H", "BesideReading", "hatches_beside", "phrases_beside", "ratios_beside"]
 
-_WITHIN_H = 12.0
+WITHIN_H = 12.0
+"""Between the starts of hatches that lie beside each other."""
 _TELLS = 3.0  # a reading at another cone is shown from this likelihood ratio on
 
 
@@ -46,7 +47,7 @@ class BesideReading:
 def hatches_beside(hatches: pd.DataFrame, hatch_row) -> list[dict]:
     """Return the rows of the hatches started within twelve hours of one, itself left out."""
     away = (to_utc(hatches["started"]) - pd.Timestamp(hatch_row["started"])).abs()
-    near = (away <= pd.Timedelta(hours=_WITHIN_H)) & (hatches["hatch"] != hatch_row["hatch"])
+    near = (away <= pd.Timedelta(hours=WITHIN_H)) & (hatches["hatch"] != hatch_row["hatch"])
     return hatches[near].to_dict("records")
 
 
