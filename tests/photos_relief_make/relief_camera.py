@@ -26,27 +26,39 @@ class Device(NamedTuple):
     round_field: bool = False
 
 
+RANGES = {  # of the fields blur_px to colour, and of quality
+    "usb microscope": (
+        (0.9, 1.25),
+        (0.3, 1),
+        (0.5, 1.6),
+        (0.1, 0.3),
+        (1500, 4000),
+        (0.5, 1.2),
+        (0.9, 1.6),
+        (0.25, 0.6),
+    ),
+    "phone": ((0.5, 0.8), (0.2, 0.8), (0.2, 1), (0.05, 0.25), (3000, 9000), (0.5, 1.1), (0.5, 1.2), (0.2, 0.55)),
+    "compact": ((0.4, 0.7), (0.1, 0.6), (0.1, 0.7), (0.05, 0.2), (9000, 25000), (0.2, 0.5), (0.3, 0.7), (0.15, 0.4)),
+    "camera": ((0.5, 0.9), (0.1, 0.4), (0.1, 0.5), (0.03, 0.15), (5000, 15000), (0, 0.4), (0.2, 0.8), (0.05, 0.3)),
+}
+REST = {  # colour, quality, subsampling
+    "usb microscope": ((1.1, 1.4), (72, 86), 2),
+    "phone": ((1.05, 1.3), (82, 94), 2),
+    "compact": ((1.0, 1.15), (88, 95), 1),
+    "camera": ((0.85, 1.1), (85, 96), 0),
+}
+NAMES = {"phone": "phone at the eyepiece", "camera": "microscope camera"}
+
+
 def any_device(rng, *, macro: bool) -> Device:
     """Return a camera as it may stand on a bench."""
     cast = tuple(np.exp(rng.normal(0, 0.05, 3) + np.array([0.03, 0, -0.03]) * rng.normal()))
-    kinds = (
-        ["phone macro", "compact"]
-        if macro
-        else ["microscope camera", "phone at the eyepiece", "usb microscope", "compact"]
-    )
-    name = str(rng.choice(kinds))
-    u = rng.uniform
-    if name == "usb microscope":
-        return Device(name, u(0.9, 1.25), u(0.3, 1.0), u(0.5, 1.6), u(0.1, 0.3), u(1500, 4000), u(0.5, 1.2), u(0.9, 1.6),
-                      u(0.25, 0.6), u(1.1, 1.4), cast, int(u(72, 86)), 2)  # fmt: skip
-    if name.startswith("phone"):
-        return Device(name, u(0.5, 0.8), u(0.2, 0.8), u(0.2, 1.0), u(0.05, 0.25), u(3000, 9000), u(0.5, 1.1), u(0.5, 1.2),
-                      u(0.2, 0.55), u(1.05, 1.3), cast, int(u(82, 94)), 2, "eyepiece" in name)  # fmt: skip
-    if name == "compact":
-        return Device(name, u(0.4, 0.7), u(0.1, 0.6), u(0.1, 0.7), u(0.05, 0.2), u(9000, 25000), u(0.2, 0.5), u(0.3, 0.7),
-                      u(0.15, 0.4), u(1.0, 1.15), cast, int(u(88, 95)), 1)  # fmt: skip
-    return Device(name, u(0.5, 0.9), u(0.1, 0.4), u(0.1, 0.5), u(0.03, 0.15), u(5000, 15000), u(0.0, 0.4), u(0.2, 0.8),
-                  u(0.05, 0.3), u(0.85, 1.1), cast, int(u(85, 96)), 0)  # fmt: skip
+    key = str(rng.choice(["phone", "compact"] if macro else ["camera", "phone", "usb microscope", "compact"]))
+    values = [rng.uniform(*bounds) for bounds in RANGES[key]]
+    colour, quality, subsampling = REST[key]
+    name = "phone macro" if macro and key == "phone" else NAMES.get(key, key)
+    last = (rng.uniform(*colour), cast, int(rng.uniform(*quality)), subsampling, name == "phone at the eyepiece")
+    return Device(name, *values, *last)
 
 
 def developed(rng, light, device: Device, exposure: float):

@@ -25,11 +25,11 @@ def _areas(net: Net, radius: float) -> np.ndarray:
     return np.full(len(net.points), 4 * np.pi * radius**2 / len(net.points), np.float32)
 
 
-def cyst(form, rng, look, net: Net, diameter_um: float, *, open_um: float = 0.0):
+def cyst(form, rng, look, net: Net, diameter_um: float):
     """Fill a form with a whole cyst."""
     r = diameter_um / 2
     points = (net.points * r) @ rotation(rng).T
-    points[:, 2] -= points[:, 2].min() - 0.0
+    points[:, 2] -= points[:, 2].min()
     wall = WALL_UM * look.wall * rng.lognormal(0, 0.28)
     part = form.deposit(points.astype(np.float32), _areas(net, r), "chorion", wall)
     form.solid(part, "yolk", rng.uniform(0.85, 1.05), outer=False)
@@ -41,13 +41,10 @@ def _rough(form, rng, look, r):
     """Give the chorion its grown grain and blotches."""
     tile, period = look.chorion_tile, r * rng.uniform(0.9, 1.4)
     dx, dy = rng.uniform(0, 999, 2)
-    grain = sampled(
-        tile, form.x[None, :] + dx + 0 * form.y[:, None], form.y[:, None] + dy + 0 * form.x[None, :], period
-    )
+    x, y = np.broadcast_arrays(form.x[None, :], form.y[:, None])
+    grain = sampled(tile, x + dx, y + dy, period)
     form.bump = grain * 0.4 * look.bumpy
-    blotch = sampled(
-        tile, form.x[None, :] / 5 + 0 * form.y[:, None] + dy, form.y[:, None] / 5 + 0 * form.x + dx, period
-    )
+    blotch = sampled(tile, x / 5 + dy, y / 5 + dx, period)
     form.grain = 1 + 0.05 * grain + 0.07 * np.clip(blotch, -2, 2)
 
 
@@ -57,12 +54,9 @@ def _cut(rng, directions: np.ndarray, polar: float) -> tuple[np.ndarray, np.ndar
     k = np.arange(2, 7)
     waves = (rng.normal(size=5) / k * 0.16)[:, None] * np.cos(k[:, None] * azimuth + rng.uniform(0, 6.3, (5, 1)))
     fine = np.arange(9, 60, 3) + rng.integers(0, 3, 17)
-    ragged = np.interp(
-        azimuth,
-        np.linspace(-np.pi, np.pi, 181),
-        (rng.normal(size=17) * 0.06 / np.sqrt(fine))
-        @ np.cos(fine[:, None] * np.linspace(-np.pi, np.pi, 181) + rng.uniform(0, 6, (17, 1))),
-    )
+    round_ = np.linspace(-np.pi, np.pi, 181)
+    teeth = np.cos(fine[:, None] * round_ + rng.uniform(0, 6, (17, 1)))
+    ragged = np.interp(azimuth, round_, (rng.normal(size=17) * 0.06 / np.sqrt(fine)) @ teeth)
     return np.arccos(np.clip(directions[:, 2], -1, 1)) < polar + waves.sum(axis=0) + 1.3 * ragged, azimuth
 
 

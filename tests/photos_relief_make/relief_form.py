@@ -49,7 +49,7 @@ class Form:
         self.columns[stuff] = self.columns.get(stuff, 0) + np.asarray(thickness, np.float32)
 
     def solid(self, part, stuff: str, share=1.0, *, outer: bool = True, counts: bool = True):
-        """Fill the room between a part's top and bottom; an outer part makes the relief, one that counts the outline."""
+        """Fill a part from its bottom to its top; an outer part makes the relief, one that counts the outline."""
         top, bottom = part
         self.add(stuff, np.where(top > bottom, top - bottom, 0) * share)
         if outer:

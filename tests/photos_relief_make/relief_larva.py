@@ -46,7 +46,7 @@ def limbs(rng, scale, trunk, mood):
         # First antennae: short, plain, forward.
         a = side * (0.42 + 0.3 * rng.random())
         out = rng.normal(0, 0.15)
-        root = trunk(0.05) + [0, side * 0.085 * scale, 0]
+        root = trunk(0.05) + np.array([0, side * 0.085 * scale, 0])
         p, r, end = _limb(
             rng, root, a + jitter[0] * 0.4, [0.25 * scale], [0.024 * scale, 0.011 * scale], [side * 0.1], out
         )
@@ -56,7 +56,7 @@ def limbs(rng, scale, trunk, mood):
         swing = 0.75 + 1.35 * phase if mood == "swim" else rng.uniform(1.3, 2.5)
         a = side * (swing + jitter[1] * 0.5)
         out = rng.normal(0, 0.22)
-        root = trunk(0.20) + [0, side * 0.15 * scale, 0]
+        root = trunk(0.20) + np.array([0, side * 0.15 * scale, 0])
         bend = side * rng.uniform(-0.35, 0.25) + jitter[2] * 0.3
         p, r, end = _limb(
             rng, root, a, [0.25 * scale, 0.10 * scale], [0.066 * scale, 0.050 * scale, 0.044 * scale], [0.0, bend], out
@@ -78,7 +78,7 @@ def limbs(rng, scale, trunk, mood):
             bristles += _setae(rng, q[len(q) // 2], last + side * 0.5, 2, 0.22 * scale, 0.2, out)
         # Mandibles: short, back.
         a = side * (1.75 + 0.5 * (phase - 0.5) + jitter[3] * 0.5)
-        root = trunk(0.36) + [0, side * 0.14 * scale, -0.02 * scale]
+        root = trunk(0.36) + np.array([0, side * 0.14 * scale, -0.02 * scale])
         out = rng.normal(-0.1, 0.15)
         p, r, end = _limb(
             rng,
