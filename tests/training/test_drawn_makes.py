@@ -15,7 +15,9 @@ KIND, SEED = "chamber", 3
 SOLID = ("nauplius", "cyst")  # a shell or an umbrella stage may be hollow where its middle lies
 
 
-@pytest.fixture(scope="module", params=["traced", "painted", "meshed", "splatted", "wave", "carved", "spectral", "relief"])
+@pytest.fixture(
+    scope="module", params=["traced", "painted", "meshed", "splatted", "wave", "carved", "spectral", "relief"]
+)
 def draw(request):
     """A make's ``draw`` module; the makes' modules have names in common, so they are taken out again."""
     folder = TESTS / f"photos_{request.param}_make"
