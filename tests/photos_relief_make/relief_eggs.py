@@ -81,12 +81,23 @@ def opened(rng, net: Net, radius: float, kind: str) -> np.ndarray:
     return points
 
 
+def _shown(rng, kind: str) -> np.ndarray:
+    """Return how a shell lies: any way that lets the camera see that it is open."""
+    if kind == "halves":
+        return rotation(yaw=rng.uniform(0, 6.3), pitch=rng.normal(0.5, 0.4))
+    opening = {"slit": np.array([-0.9, 0, 0.4]), "fragment": np.array([0, 0, 1.0])}.get(kind, np.array([-0.3, 0, 0.95]))
+    while True:
+        tilt = rotation(rng)
+        if (tilt @ opening)[2] > (0.15 if kind == "slit" else -0.25):
+            return tilt
+
+
 def shell(form, rng, look, net: Net, diameter_um: float, kind: str):
     """Fill a form with an empty shell."""
     r = diameter_um / 2
     points = opened(rng, net, r, kind)
     points = points * [1, 1, rng.uniform(0.82, 1.0)]
-    tilt = rotation(rng) if kind != "halves" else rotation(yaw=rng.uniform(0, 6.3), pitch=rng.normal(0.5, 0.4))
+    tilt = _shown(rng, kind)
     areas = _areas(net, r)
     there = np.isfinite(points[:, 0])
     points = (points[there] - points[there].mean(axis=0)) @ tilt.T

@@ -175,7 +175,7 @@ def _inside(form, rng, look, put, rod, radius, scale, instar, mood):
     deep = ndimage.gaussian_filter(np.where(yolk[0] > yolk[1], yolk[0] - yolk[1], 0), max(0.7, 4 / form.step))
     dx, dy = rng.uniform(0, 999, 2)
     x, y = np.broadcast_arrays(form.x[None, :], form.y[:, None])
-    lumps = 0.09 * sampled(look.yolk_tile, x + dx, y + dy, 260.0) + 0.10 * cloudy(rng, deep.shape, 34 / form.step)
+    lumps = 0.05 * sampled(look.yolk_tile, x + dx, y + dy, 170.0) + 0.10 * cloudy(rng, deep.shape, 34 / form.step)
     form.grain = 1 + 0.6 * np.clip(lumps, -0.3, 0.3)
     form.add("yolk", deep * rich * np.clip(1 + lumps, 0.5, 1.5))
     if instar == 2:

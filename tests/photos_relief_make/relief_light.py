@@ -95,7 +95,7 @@ def _normals(form: Form):
     z = np.where(inside, np.maximum(form.top, rim * 0.6), rim * 0.6)
     z = ndimage.gaussian_filter(z, max(0.9, form.smooth_um * 1.5 / form.step))
     if form.bump is not None:
-        z = z + form.bump * 1.3
+        z = z + form.bump * min(1.0, 2.2 / form.step)
     gy, gx = np.gradient(z, form.step)
     norm = np.sqrt(1 + gx**2 + gy**2)
     return -gx / norm, -gy / norm, 1 / norm

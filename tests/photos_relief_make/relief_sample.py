@@ -65,7 +65,7 @@ def lot(rng, lugol: bool, cloth: bool) -> Look:
         optics[stuff] = (k * soak * np.exp(np.array([1, 0, -1]) * hue), s, n)
 
     tone("chorion", rng.lognormal(0, 0.30), rng.normal(0, 0.16))
-    tone("yolk", rng.lognormal(0, 0.25), rng.normal(0, 0.22))
+    tone("yolk", rng.lognormal(0, 0.25), np.clip(rng.normal(0, 0.2), -0.3, 0.3))
     if cloth:
         k, s, n = optics["tissue"]
         optics["tissue"] = (k * 1.8, s * 1.8, n)

@@ -8,14 +8,14 @@ from scipy import ndimage
 def spread(rng, radii_px, size, margin_px, inside, clumped):
     """Find places for round bodies; return a list of (x, y) px, None where there was no room.
 
-    ``clumped`` is the share that settles against another; ``inside(x, y)`` tells whether a place is in the field.
+    ``clumped`` is how likely each settles against another; ``inside(x, y)`` tells whether a place is in the field.
     """
     width, height = size
     places, taken = [], np.empty((0, 3))
-    for r in radii_px:
+    for r, settles in zip(radii_px, clumped):
         best = None
         for attempt in range(60):
-            if len(taken) and attempt < 12 and rng.random() < clumped:
+            if len(taken) and attempt < 12 and rng.random() < settles:
                 x1, y1, r1 = taken[rng.integers(len(taken))]
                 turn, far = rng.uniform(0, 2 * np.pi), (r + r1) * rng.uniform(0.92, 1.05)
                 x, y, need = x1 + far * np.cos(turn), y1 + far * np.sin(turn), 0.88
