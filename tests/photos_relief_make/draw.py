@@ -118,8 +118,18 @@ def _laid(rng, thing, at, how, look):
     form = Form(at, thing.reach_um, how.um_per_px, _fine(how))
     form.height_um = thing.height_um + 0.35 * min(thing.core_um, 150)
     thing.gives(form, rng)
+    if thing.stage == "debris":
+        thing = thing._replace(length_um=_longest(form))
     layer = lit(form, look.optics, how.lamp)
     return thing, blurred(layer, abs(layer.height_um - how.focus_um) * how.opening / how.um_per_px)
+
+
+def _longest(form) -> float:
+    """Return how long a relief's outline is: the long axis of the ellipse of the same spread, µm."""
+    i, j = np.nonzero(form.outline)
+    if len(i) < 3:
+        return 0.0
+    return float(4 * np.sqrt(np.linalg.eigvalsh(np.cov(form.x[j], form.y[i]))[-1]))
 
 
 def _without_hidden(pairs, shape):
