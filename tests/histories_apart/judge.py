@@ -65,8 +65,9 @@ def make_site(folder, tables):
     sign, hours = re.search(r"([+-])(\d\d):\d\d$", hatches["started"].iloc[0]).groups()
     zone = "UTC" if int(hours) == 0 else f"Etc/GMT{'-' if sign == '+' else '+'}{int(hours)}"
     new_site(folder, name=folder.name, timezone=zone)
-    usual = {"cone_volume_l": hatches["volume_ml"].median() / 1000, "temperature_c": hatches["temperature_c"].median()}
-    usual |= {"salinity_ppt": hatches["salinity_ppt"].median(), "reading_h": round(_hours(hatches, samples).median())}
+    usual = {"cone_volume_l": hatches["volume_ml"].median() / 1000}
+    usual |= {q: hatches[q].median() for q in ("temperature_c", "salinity_ppt") if q in hatches}  # some have no meter
+    usual |= {"reading_h": round(_hours(hatches, samples).median())}
     text = (folder / "qckit.toml").read_text(encoding="utf-8")
     for key, value in usual.items():
         if pd.notna(value):
