@@ -30,7 +30,7 @@ def per_gram(shares, factors):
     return shares["N"] * factors["N"] * np.exp(factors["full"])
 
 
-def site(rng, kind, cause):
+def site(rng, kind, cause, later=False):
     """One site: its tables and truth."""
     while True:
         r = rooms.room(rng)
@@ -97,7 +97,7 @@ def site(rng, kind, cause):
             for c, way in told.items():
                 q = sheets.betrays(c)
                 if way in ("name", "hint"):
-                    texts.append(sheets.phrase(rng, r["tongues"], c, way == "name"))
+                    texts.append(sheets.phrase(rng, r["tongues"], c, way == "name", later))
                     note = note or (c, way == "name")
                 (show if way == "reading" else hide).extend(
                     [q] if q and (way == "reading" or rng.uniform() < 0.6) else []
@@ -157,5 +157,5 @@ def make(seed, n=40):
         if not pool:
             pool = [str(c) for c in rng.permutation(faults.CAUSES)]
         cause = "" if kind == "none" else pool.pop()
-        out[f"s{k:02d}"] = site(np.random.default_rng([seed, 4, k]), kind, cause)
+        out[f"s{k:02d}"] = site(np.random.default_rng([seed, 4, k]), kind, cause, later=seed >= 10)
     return out

@@ -3,7 +3,7 @@
 import numpy as np
 import pandas as pd
 
-from small import faults, words_north, words_south
+from small import faults, words_later, words_north, words_south
 
 TEXT = {
     "en": words_north.EN,
@@ -21,10 +21,13 @@ SLIP = {"temp": 4.0, "sal": 6.0, "ph": 0.5, "oxy": 2.5, "light": 900.0}
 STAGE = {"N": "nauplii", "U": "umbrella", "C": "cysts", "E": "embryos", "S": "shells"}
 
 
-def phrase(rng, tongues, cause, direct):
+def phrase(rng, tongues, cause, direct, later=False):
     """A wording for a cause: one that names it, or one that hints; some in haste, without capitals or accents."""
-    names, hint = TEXT[str(rng.choice(tongues))][cause]
+    tongue = str(rng.choice(tongues))
+    names, hint = TEXT[tongue][cause]
     out = str(rng.choice(names.split("; "))) if direct else hint
+    if direct and later:
+        out = words_later.LATER[tongue][cause]
     if rng.uniform() < 0.25:
         out = out.lower()
     if rng.uniform() < 0.2 and len(out) > 12:  # a letter lost
