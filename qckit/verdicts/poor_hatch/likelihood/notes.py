@@ -25,7 +25,7 @@ _SILENT = 0.9  # a cause that words could have told of and did not
 _PIECES = re.compile(r"[;\n]|[,.](?!\d)| but | and (?=no |not |the )", re.IGNORECASE)
 _DENIED = re.compile(r"\b(?:no|not|never|none|nothing|nobody|without|hardly any|free of)\s+(?:\w+\s+){0,2}$")
 _MENDED = re.compile(
-    r"\b(?<!not )(?:ok|okay|fine|normal|as (?:usual|always)|good|repaired|replaced|changed|fixed|cleaned|checked|"
+    r"\b(?<!not )(?:ok|okay|fine|normal|as (?:usual|always)|good(?! (?:part|deal|many|bit|while|half|hour))|repaired|replaced|changed|fixed|cleaned|checked|"
     r"removed|mended|works?|working again|solved|on time)\b",
     re.IGNORECASE,
 )
@@ -43,7 +43,8 @@ _SHORT = (  # short forms -> words
     (r"\bhtr\b", "heater"),
     (r"\btemps?\.", "temperature"),
     (r"\bsal\.|\bsal\b", "salinity"),
-    (r"\bthermo\b", "thermostat"),
+    (r"\b(?:thermo|stat)\b", "thermostat"),
+    (r"\bw/(?= ?[a-z])", "with "),
     (r"\b(?:vol|lvl)\b\.?", "level"),
     (r"\bo/flow\w*", "overflow"),
     (r"\bb/c\b", "because"),
@@ -83,7 +84,8 @@ def read_sheet(hatch_row, lot_row=None, same_text=()) -> list[Phrase]:
     found = []
     for place, text in (("hatch", _text(hatch_row, "notes")), ("lot", _text(lot_row or {}, "notes"))):
         for piece in _pieces(text):
-            factors = _causes_named(_plain(piece), place) or _causes_named(_respelt(_plain(piece)), place)
+            plain = _plain(piece, text)
+            factors = _causes_named(plain, place) or _causes_named(_respelt(plain), place)
             often = sum(piece.casefold() in other.casefold() for other in same_text) if factors else 0
             found += [Phrase(code, piece, max(1.0, factor / (1 + often)), place) for code, factor in factors.items()]
     air = _text(hatch_row, "aeration")
@@ -145,9 +147,9 @@ def _speaks(item, text) -> float:
 
 
 @cache
-def _plain(piece: str) -> str:
-    """A phrase in small English letters, short forms written out."""
-    text = in_english(piece.casefold())
+def _plain(piece: str, note: str) -> str:
+    """A phrase in small English letters, short forms written out; in the tongue of its note where it tells none."""
+    text = in_english(piece.casefold(), note.casefold())
     for short, whole in _SHORT:
         text = re.sub(short, whole, text)
     return text

@@ -37,9 +37,13 @@ HANDLING = (
                 ),
                 14.0,
             ),
+            (
+                r"\b(?:hours?|h) (?:too )?(?:early|ahead)\b|\bahead of time|\bbefore (?:it was |its |the )?(?:due|time|hour)\b",
+                12.0,
+            ),
             (both("started|start|set up|wetted|begun|began|set", r"late|later|delayed"), 8.0),
             (
-                r"not (?:yet )?(?:through|finished|done|complete\w*)\b|still hatching|hatching still|cut short|short (?:run|incubation)",
+                r"not (?:yet )?(?:through|finished|done|complete\w*)\b|still (?:\w+ )?(?:hatching|popping|coming out|emerging)|hatching still|cut short|short (?:run|incubation)",
                 8.0,
             ),
         ),
@@ -70,12 +74,12 @@ HANDLING = (
             (
                 both(
                     f"{COUNT}|taken|drawn",
-                    r"late|delayed|delay|postponed|put off|overdue|forgot\w*|(?:only|not (?:before|until|till)) (?:the |next |in the )?(?:afternoon|evening)|next (?:day|morning|afternoon|evening)|day after|day later|a day too long|second day|following (?:day|morning)|hours? (?:too )?late|missed",
+                    r"late|delayed|delay|postponed|put off|overdue|forgot\w*|(?:only|not (?:before|until|till)) (?:the |next |in the )?(?:afternoon|evening)|next (?:day|morning|afternoon|evening)|day after|day later|a day too long|second day|longer than (?:planned|it should|usual|needed|due)|following (?:day|morning)|hours? (?:too )?late|missed",
                 ),
                 14.0,
             ),
             (
-                r"\b(?:stood|left|sat|stayed|kept|ran)\b.{0,20}\b(?:too long|over the|over ?night|another|longer|an extra|a day|two days|whole weekend|weekend)|forgot\w* (?:to )?(?:harvest|count|collect)|"
+                r"\b(?:stood|left|sat|stayed|kept|ran)\b.{0,20}\b(?:too long|over the|over ?night|another|longer|an extra|a day|two days|whole weekend|weekend|(?:till|until|to) (?:the )?next (?:day|morning)|(?:\w+ )?longer than (?:planned|it should|due|needed))|forgot\w* (?:to )?(?:harvest|count|collect)|"
                 r"second day|not (?:harvested|counted|collected|read|emptied) (?:till|until|before)|nobody (?:came|there|here|was there|to harvest)|(?:over night|overnight).{0,12}late|too long (?:in|before)|overran|overdue",
                 12.0,
             ),
@@ -106,10 +110,15 @@ HANDLING = (
         other_readings=(USED_UP, SOURED),
         notes=(
             (
-                r"\b(?:double|doubled|twice|two times|2 ?x|x ?2|triple|three times|both|two|extra) (?:the |a |as many |as much )?(?:usual |normal |of )?(?:portion|helping|dose|amount|ration|load|quantit\w+|cyst|egg|gram|spoon\w*|scoop)\w*|"
+                r"\b(?:double|doubled|twice|two times|2 ?x|x ?2|triple|three times|both|two|extra) (?:the |a |as many |as much )?(?:usual |normal |of )?(?:portion|helping|dose|amount|ration|load|lot of cyst|quantit\w+|cyst|egg|gram|spoon\w*|scoop)\w*|"
                 r"\b(?:dosed|loaded|stocked|filled|portioned) (?:twice|double)|\btoo (?:many|much) (?:cysts|eggs)|(?:more|extra) cysts\b(?! (?:left|unhatched|un-?opened|seen|found|than usual (?:left|unhatched)|in the (?:sample|photo|harvest))\b)|"
                 r"over-?(?:stock|load|dos|crowd)\w*|\bcrowded|crowding|too dense|\b[23] portions|load\w* (?:too )?heav\w+|\bheav(?:y|ily) (?:load|stock|dos)\w*|dense(?:ly)? (?:stock|load)\w*",
                 10.0,
+            ),
+            (r"\b(?:way|far|much) too many\b(?! (?:shells|dead|un|empt|bubbles|umbrella))", 8.0),
+            (
+                rf"\b(?:whole|entire|full)(?: of)?(?: the)? (?:{CONTAINER})\b.{{0,8}}\b(?:in|went|tipped|poured|used)\b|\b(?:put|tipped|poured)\b.{{0,8}}\b(?:whole|entire) (?:{CONTAINER})\b",
+                9.0,
             ),
             (
                 r"\b(?:all|both|everything|whole|entire|two)\b.{0,24}\b(?:in|into|to) (?:one|a single|the same|this|cone)\b|cysts of (?:two|both)|one cone (?:short|down|missing|out)|(?:other|second) cone (?:was |is )?(?:out|broken|down|not free)|went in twice",
@@ -228,9 +237,17 @@ HANDLING = (
             (
                 both(
                     r"soap\w*|detergent\w*|washing-?up liquid|dish ?(?:soap|liquid)",
-                    r"cones?|wash\w*|clean\w*|rins\w*|left|residue|bubbles?|foam\w*|smell\w*",
+                    r"cones?|wash\w*|clean\w*|scrub\w*|rins\w*|left|residue|remain\w*|rest|bubbles?|suds|foam\w*|smell\w*",
                 ),
                 12.0,
+            ),
+            (
+                r"(?:soap\w*|detergent|bleach\w*|chlorine) (?:was )?(?:not|never|badly|poorly|hardly|wrong|little) (?:been )?(?:rinsed|washed|cleaned)|\bsuds\b",
+                12.0,
+            ),
+            (
+                r"\b(?:swimming )?pool (?:smell|air)|smell of (?:a )?(?:swimming )?pool|\b(?:pale|white|burst) embryos",
+                6.0,
             ),
         ),
         same_trace=("embryos", "portion", "hot"),
@@ -253,7 +270,7 @@ HANDLING = (
             (
                 both(
                     f"{CONTAINER}|lot|batch|label",
-                    r"old(?:er)?|other|another|wrong|different|swapped|mixed up|damp|wet|moist|torn|mou?ld\w*|open(?:ed)? (?:for|since|long|all)|(?:been|left|stood|found) open|(?:(?:not )?sure|if|whether|hope|(?:is|was) (?:it|this|that))(?: \w+){0,4} right|unsure|not sure",
+                    r"old(?:er)?|other|another|wrong|different|swapped|mixed up|condensation|condensed|damp|wet|moist|torn|mou?ld\w*|open(?:ed)? (?:for|since|long|all)|(?:been|left|stood|found) open|(?:(?:not )?sure|if|whether|hope|(?:is|was) (?:it|this|that))(?: \w+){0,4} right|unsure|not sure",
                 ),
                 10.0,
             ),

@@ -25,12 +25,12 @@ MEASURING = (
             (
                 both(
                     r"balance|scales?|weigh\w*|weight",
-                    r"off|drift\w*|wrong|jump\w*|battery|batteries|not (?:tared|zeroed|level|calibrated)|unsteady|unstable|doubtful|uncertain|unsure|by eye|twice|again|flicker\w*|errors?|faulty|guess\w*|lost|rough\w*|broken?|out of order|gone|by (?:the )?(?:spoon|scoop)",
+                    r"off|drift\w*|wrong|jump\w*|battery|batteries|(?:not|never) (?:tared|zeroed|level|calibrated)|unsteady|unstable|doubtful|uncertain|unsure|by eye|twice|again|flicker\w*|errors?|faulty|guess\w*|lost|rough\w*|broken?|out of order|gone|by (?:the )?(?:spoon|scoop)",
                 ),
                 10.0,
             ),
             (
-                r"\bspil[lt]\w*|(?:by|us(?:ed?|ing)|with) (?:the |a )?(?:spoon|scoop)|not (?:weighed|tared|zeroed)|un-?weighed|guess\w*|estimated (?:grams|weight|by)|forgot\w* (?:to )?(?:tare|weigh|zero)|without (?:taring|weighing)|\bsome (?:cysts )?lost|cysts (?:were )?lost|tare (?:wrong|forgotten|off)",
+                r"\bspil[lt]\w*|(?:by|us(?:ed?|ing)|with) (?:the |a )?(?:spoon|scoop)|(?:not|never) (?:weighed|tared|zeroed)|(?:with|in) the (?:dish|cup|bowl|boat|container|glass) (?:on|weighed|included)|weigh\w* (?:\w+ )?(?:with|in) the (?:dish|cup|bowl|boat|container|glass)|un-?weighed|guess\w*|estimated (?:grams|weight|by)|forgot\w* (?:to )?(?:tare|weigh|zero)|without (?:taring|weighing)|no tare\b|\bsome (?:cysts )?lost|cysts (?:were )?lost|tare (?:wrong|forgotten|off)",
                 10.0,
             ),
             (
@@ -77,8 +77,12 @@ MEASURING = (
             (
                 both(
                     r"count\w*|tally",
-                    r"in a hurry|hurr\w*|rush\w*|quick|wrong\w*|not sure|unsure|doubtful|uncertain|interrupted|distracted|sloppy|tired|careless\w*|hasty|hastily|quickly|looks (?:off|low|odd)|by a beginner|(?:new|first) (?:student|trainee|intern|volunteer|person|helper)|trainee|stand-in",
+                    r"first (?:time|go|try|attempt)|alive|live(?: ones)?|numbers? (?:unsure|uncertain|doubtful)|in a hurry|hurr\w*|rush\w*|quick|wrong\w*|not sure|unsure|doubtful|uncertain|interrupted|distracted|sloppy|tired|careless\w*|hasty|hastily|quickly|looks (?:off|low|odd)|by a beginner|(?:new|first) (?:student|trainee|intern|volunteer|person|helper)|trainee|stand-in",
                 ),
+                8.0,
+            ),
+            (
+                r"\b(?:first (?:time|go) (?:at )?count\w*|numbers? (?:are |were |is )?(?:unsure|not sure|uncertain|doubtful)|(?:not sure|unsure) of (?:the |my )?(?:numbers?|counts?))\b|\b(?:do|did|does|would|could|will) ?not (?:keep|stay|hold|stop) (?:still|moving)|(?:bad|tired|sore) eyes",
                 8.0,
             ),
             (
@@ -155,7 +159,7 @@ MEASURING = (
         other_readings=(),
         notes=(
             (
-                r"(?:not|no) (?:well |properly |really |been )?(?:mixed|stirred|shaken|homogen\w*)|un-?(?:mixed|stirred)|(?:badly|poorly|hardly|barely|little) (?:mixed|stirred)|without (?:mixing|stirring|shaking)|(?:mixing|stirring) (?:was )?(?:forgotten|skipped|missed|poor)|(?:poor|bad|little) (?:mixing|stirring)|(?:mixed|stirred) (?:too little|poorly|badly|not enough)|"
+                r"(?:not|no) (?:well |properly |really |been )?(?:mixed|stirred|shaken|swirled|agitated|homogen\w*)|un-?(?:mixed|stirred)|(?:badly|poorly|hardly|barely|little) (?:mixed|stirred)|without (?:mixing|stirring|shaking|swirling|agitating)|(?:did|do) not (?:mix|stir|shake|swirl|agitate)\b|(?:mixing|stirring) (?:was )?(?:forgotten|skipped|missed|poor)|(?:poor|bad|little) (?:mixing|stirring)|(?:mixed|stirred) (?:too little|poorly|badly|not enough)|"
                 r"forgot\w* (?:to )?(?:mix|stir|shake)",
                 12.0,
             ),
@@ -189,8 +193,8 @@ MEASURING = (
         notes=(
             (
                 both(
-                    r"dilut\w*|dil\.?",
-                    r"(?:more|less) than (?:usual|normal|always)|wrong\w*|not sure|unsure|un-?certain|doubt\w*|forgot\w*|again|twice|maybe|perhaps|not (?:written|noted|sure)|mistake|or 1|error|other|double",
+                    r"dilut\w*|thinned|dil\.?",
+                    r"(?:more|less) than (?:usual|normal|always)|wrong\w*|not sure|unsure|un-?certain|doubt\w*|forgot\w*|again|twice|maybe|perhaps|not (?:written|noted|sure)|mistake|or 1|error|other|extra|double",
                 ),
                 12.0,
             ),

@@ -44,8 +44,8 @@ WATER = (
             (forgot("heat(?:ing|er)?"), 14.0),
             (
                 both(
-                    "water|cones?|room|night|bath|hall|tank|morning",
-                    "cool|cold|colder|cooler|chilly|freezing|icy|lukewarm",
+                    "water|brine|cones?|tubs?|room|night|bath|hall|tank|morning|filled|here",
+                    r"(?:ice|stone|fridge|stone.?)?.?(?:cool|cold)|colder|cooler|chilly|freezing|frosty|icy|lukewarm",
                 ),
                 12.0,
             ),
@@ -102,11 +102,12 @@ WATER = (
                 ),
                 14.0,
             ),
+            (r"(?:like|as) (?:in )?an? (?:bath|sauna|kettle|hot tub|boiler)\b", 10.0),
             (r"too (?:hot|warm)\b|over-?heat\w*|\bcooked\b|\b(?:very|quite|rather) (?:hot|warm)\b|\bhot$", 12.0),
             (both("water|cones?|room|bath|hall|tank", "hot|hotter|warmer|boiling|heated up"), 10.0),
             (both("temps?|temperatures?", "high|hi|higher|rose|risen|climbed|up|above|hot"), 12.0),
             (
-                r"\b(?:temp\w*|water|cone|bath|thermometer|set ?point)\b\D{0,16}\b3[2-9](?:[.,]\d)?(?! ?(?:l\b|lit|ml|g\b|ppt|h\b|min))\b",
+                r"\b(?:temp\w*|water|cone|bath|thermometer|thermostat|heater|set ?point)\b\D{0,16}\b3[2-9](?:[.,]\d)?(?! ?(?:l\b|lit|ml|g\b|ppt|h\b|min))\b",
                 12.0,
             ),
             (
@@ -146,7 +147,7 @@ WATER = (
                 12.0,
             ),
             (
-                r"(?:too|very|extra|rather|quite) salty?\b|\bsaltier|\b(?:4[2-9]|[5-9]\d|1[0-4]\d) ?ppt\b|hyper-?salin\w*|\bbrine\b|\bsalted (?:twice|double|too)",
+                r"(?:too|very|extra|rather|quite) salty?\b|\bsaltier|\b(?:4[2-9]|[5-9]\d|1[0-4]\d) ?ppt\b|hyper-?salin\w*|(?<!cold )(?<!cool )(?<!icy )(?<!warm )\bbrine\b|\bsalted (?:twice|double|too)",
                 12.0,
             ),
             (r"evaporat\w*", 10.0),
@@ -195,7 +196,10 @@ WATER = (
                 r"\b(?:salin\w*|refractometer)\b\D{0,16}\b[0-9](?:[.,]\d)?(?![\d.,:]|\s?(?:(?:kg|g|x|h|am|pm)\b|bag|scoop|%|times|min|hour|day|week|month|(?:ppt |psu )?(?:above|below|over|under|more|less|higher|lower)\b))",
                 8.0,
             ),
-            (r"rain ?water (?:in|into|got|ran)|(?:tap|fresh) ?water (?:only|instead|by mistake|ran in|got in)", 9.0),
+            (
+                r"rain ?water (?:in|into|got|ran)|(?:tap|fresh|plain) ?water (?:only|alone|instead|by mistake|ran in|got in)|(?:only|just|filled|topped)\b.{0,16}\b(?:tap|fresh|plain) ?water|hardly (?:any )?salty?\b",
+                9.0,
+            ),
         ),
         same_trace=("salt", "dark", "embryos"),
         prior=0.5,  # cysts hatch down to 5 ppt: only water that is nearly fresh costs anything
@@ -225,7 +229,10 @@ WATER = (
             (forgot(BUFFER), 14.0),
             (both("ph", "low|lower|down|sour|fell|fallen|dropped|drop|acid\\w*|under|below|sank|bad"), 12.0),
             (r"\bph\b\D{0,12}\b(?:[56]|7(?:[.,][0-7]\d?)?)(?![.,\d])", 12.0),
-            (r"\bacid\w*|\bsour water|\bwater (?:was |is |felt |smelt |gone |went |turned )?sour|un-?buffered", 10.0),
+            (
+                r"\bacid\w*|\bsour water|\bwater (?:was |is |felt |smelt |gone |went |turned )?sour\w*|\bsourish|un-?buffered",
+                10.0,
+            ),
             (r"rain ?water|tap water|water (?:left|stood) .{0,12}days|\bold (?:salt )?water", 4.0),
         ),
         same_trace=("oxygen",),
@@ -256,7 +263,7 @@ WATER = (
                 both(
                     AIR,
                     rf"weak\w*|{FAILED}|blocked(?: up)?|clogged|plugged up|low|slow|fell|kinked|pinched|squashed|squeezed|came (?:off|loose)|slipped(?: off| out)?|"
-                    r"loose|shut|closed|poor|feeble|faint|hardly|barely|too little|lost|reduced|down|split|leak\w*|not enough|interrupted|choked|dirty",
+                    r"loose|shut|closed|poor|feeble|faint|hardly|barely|too little|lost|reduced|down|split|leak\w*|not enough|interrupted|choked|dirty|slim\w+|popped off|off",
                 ),
                 12.0,
             ),
@@ -267,7 +274,7 @@ WATER = (
             (both("oxygen|o2|do", "low|lower|down|fell|dropped|poor|under|below|short|lacking|depleted|bad"), 12.0),
             (r"\b(?:oxygen|o2|do)\b\D{0,12}\b[0-3](?:[.,]\d)?(?![.,\d])", 12.0),
             (
-                r"\bsour\b|\bnot bubbling|smell\w* (?:bad|foul|of egg)|\bstink\w*|foul smell|rotten|(?:cysts|all|everything) (?:had |were |lay )?settled|(?:lay|lying|sitting|settled) (?:on|at) the bottom",
+                r"\bsour\b|\bnot bubbling|smell\w* (?:bad|foul|of egg|a bit off|off)|\bstink\w*|foul smell|rotten|(?:cysts|all|everything) (?:had |were |lay )?settled|(?:lay|lying|sitting|settled) (?:on|at) the bottom",
                 6.0,
             ),
             (both("power|electricity|mains|breaker|fuse", "cut|outage|fail\\w*|lost|off|down|tripped|blown"), 2.0),
@@ -331,7 +338,7 @@ WATER = (
                 14.0,
             ),
             (
-                r"black ?out|brown ?out|generator|(?:no|without|neither) (?:heat\w*|air) (?:and|or|nor|no|&) (?:no )?(?:heat\w*|air)",
+                r"black ?out|brown ?out|generator|\b(?:no|without) (?:power|electricity|mains|current)\b(?! (?:cuts?|outage|fail\w*|problem|trouble|loss|losses|blip|dip))|(?:no|without|neither) (?:heat\w*|air) (?:and|or|nor|no|&) (?:no )?(?:heat\w*|air)",
                 12.0,
             ),
             (both("breaker|fuse|rcd|main switch", "tripped|blown|blew|off|out|fail\\w*"), 5.0),
