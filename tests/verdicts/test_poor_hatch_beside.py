@@ -92,7 +92,7 @@ def test_a_late_reading_is_held_against_late_readings():
         ]
     readings = pd.DataFrame(rows, columns=["hatch", "taken", "quantity", "value", "unit"])
     usual = usual_readings(hatches, readings, pd.Series(dtype=float), among=names, conditions=Settings().conditions)
-    assert usual["ph"][0][0] == pytest.approx(8.2) and usual["ph"][1][0] == pytest.approx(7.8)
+    assert usual["ph"].start[0] == pytest.approx(8.2) and usual["ph"].late[0] == pytest.approx(7.8)
     ph, loss = cause("ph"), np.array([0.4])
     at_end = log_ratio(ph, loss, [Record("ph", 7.8, 14.0)], usual)["ph"][0]
     at_start = log_ratio(ph, loss, [Record("ph", 7.8, 1.0)], usual)["ph"][0]

@@ -1,8 +1,10 @@
 """What the readings of a hatch say of each cause: a likelihood ratio for every draw of the cause's strength.
 
-Without the cause a reading strays as the site's own hatches do, with heavy tails and now and then a wrong meter. With
-the cause it lies further in the bad direction, by an amount that is known to a factor only, and only if the reading was
-taken while the cause acted: one in the first hours says little of the night that follows.
+Without the cause a reading strays as the site's own hatches do, with heavy tails and now and then wrong: a slip of one
+reading, or a meter that is off in all of a hatch's. How often, the site's own readings tell: one in 25 before any was
+seen, fewer after many that were never far off. Two readings far off are seldom two slips, so that they are believed
+further than one. With the cause a reading lies further in the bad direction, by an amount that is known to a factor
+only, and only if it was taken while the cause acted: one in the first hours says little of the night that follows.
 """
 
 from __future__ import annotations
@@ -26,6 +28,8 @@ _FLOOR = {"temperature": 0.4, "salinity": 0.8, "ph": 0.06, "oxygen": 0.3, "light
 _WRONG = {"temperature": 3.0, "salinity": 8.0, "ph": 0.5, "oxygen": 1.6, "light": 0.5, "hours": 8.0, "density": 0.5}
 _WRONG_SHARE = {"hours": 0.02, "density": 0.01}
 _WRONG_ELSE = 0.04
+_WRONG_SEEN = 25.0  # readings that these shares are worth beside the site's own (ours)
+_OF_METER = 0.25  # of the wrong ones: off in all readings of a hatch alike (ours)
 _START_H = 3.0  # a reading in the first hours speaks of the start
 _LEAST_READ, _LEAST_APART = 5, 10  # values that make a centre; of the start and later, each, that are held apart
 _T_DF = 4.0
@@ -49,6 +53,15 @@ class Record:
     quantity: str
     value: float
     hour: float = math.nan
+
+
+@dataclass(frozen=True)
+class Ordinary:
+    """What a quantity is in a site's ordinary hatches, on its working scale."""
+
+    start: tuple[float, float]  # centre and spread
+    late: tuple[float, float]
+    wrong: float  # share of readings that are wrong
 
 
 def _scale(quantity, value):
@@ -97,8 +110,8 @@ def records_of(hatch_row, readings, *, hours: float) -> list[Record]:
     return found
 
 
-def usual_readings(hatches, readings, hours: pd.Series, *, among, conditions) -> dict[str, tuple]:
-    """Centre and spread of every quantity in the site's ordinary hatches, on its working scale: at the start and later.
+def usual_readings(hatches, readings, hours: pd.Series, *, among, conditions) -> dict[str, Ordinary]:
+    """Centre, spread and share of wrong readings of every quantity in the site's ordinary hatches.
 
     Water changes over a hatch (oxygen and pH fall, a cone warms up), so that a late value is held against late ones
     where enough of both are known, and all against all elsewhere.
@@ -116,7 +129,7 @@ def usual_readings(hatches, readings, hours: pd.Series, *, among, conditions) ->
 
     Returns
     -------
-    dict of str to ((float, float), (float, float))
+    dict of str to Ordinary
     """
     chosen = set(among)
     among_hatches = hatches[hatches["hatch"].isin(chosen)]
@@ -131,11 +144,28 @@ def usual_readings(hatches, readings, hours: pd.Series, *, among, conditions) ->
         x = _scale(q, np.array(found_values, dtype=float))
         standard = _STANDARD[q] if not isinstance(_STANDARD[q], str) else getattr(conditions, _STANDARD[q])
         whole = _centre_and_spread(x, q) if len(x) >= _LEAST_READ else (float(_scale(q, standard)), 2.5 * _FLOOR[q])
-        found[q] = whole, whole
-        late = is_late[(water["quantity"] == q).to_numpy()]
+        early_late, late = (whole, whole), is_late[(water["quantity"] == q).to_numpy()]
         if q in WATER and min(late.sum(), (~late).sum()) >= _LEAST_APART:
-            found[q] = _centre_and_spread(x[~late], q), _centre_and_spread(x[late], q)
+            early_late = _centre_and_spread(x[~late], q), _centre_and_spread(x[late], q)
+        found[q] = Ordinary(*early_late, _share_wrong(x, q, whole))
     return found
+
+
+def _share_wrong(x, q, whole):
+    """Share of wrong readings: the prior's, moved by how many of the site's own look wrong (one step of EM)."""
+    prior = _WRONG_SHARE.get(q, _WRONG_ELSE)
+    if len(x) < _LEAST_READ:
+        return prior
+    centre, spread = whole
+    wrong = prior * _misread(x - centre, _WRONG[q], spread)
+    right = (1 - prior) * _t((x - centre) / spread) / spread
+    return float((_WRONG_SEEN * prior + (wrong / (wrong + right)).sum()) / (_WRONG_SEEN + len(x)))
+
+
+def _misread(x, off_sd, spread):
+    """Density of wrong readings ``x``, each wrong by itself."""
+    off = off_sd * _quantiles()
+    return (_t((x[..., None] - off) / (1.5 * spread)) / (1.5 * spread)).mean(axis=-1)
 
 
 def _is_late(water, hatches):
@@ -183,24 +213,27 @@ def _one_ratio(moved, loss, records, usual):
     """Log likelihood ratio of the readings of one quantity."""
     of_quantity = [r for r in records if r.quantity == moved.quantity]
     ordinary = usual[moved.quantity]
-    wrong = _WRONG_SHARE.get(moved.quantity, _WRONG_ELSE)
+    meter = _OF_METER * ordinary.wrong  # off in all of a hatch's values alike
+    slip = (ordinary.wrong - meter) / (1 - meter)  # a slip of one value
     shift = (moved.shift[0] + moved.shift[1] * loss)[:, None] * np.exp(moved.factor * _quantiles()[None])
     sign = -1 if moved.side == "low" else 1
     away = [[], []]
     for r in of_quantity:
         late = math.isfinite(r.hour) and r.hour > _START_H
-        away[late].append(sign * (_scale(r.quantity, r.value) - ordinary[late][0]))
+        away[late].append(sign * (_scale(r.quantity, r.value) - (ordinary.late if late else ordinary.start)[0]))
     plain, with_cause = 1.0, np.ones(len(loss))
-    # one meter reads all of a hatch's values: if it is wrong, it is wrong in all of them alike
-    misread, off = 1.0, _WRONG[moved.quantity] * _quantiles()
-    for x, (_, spread), shown in zip(away, ordinary, (moved.start, moved.late), strict=True):
+    misread, off_sd = 1.0, _WRONG[moved.quantity]
+    off = off_sd * _quantiles()
+    both = zip(away, (ordinary.start, ordinary.late), (moved.start, moved.late), strict=True)
+    for x, (_, spread), shown in both:
         x, wide = np.array(x), np.hypot(1.5 * spread, 0.1 * shift)[..., None]
-        usually = float(np.prod(_t(x / spread) / spread))
-        there = np.prod(_t((x - shift[..., None]) / wide) / wide, axis=2).mean(axis=1)
+        slipped = slip * _misread(x, off_sd, spread)
+        usually = float(np.prod((1 - slip) * _t(x / spread) / spread + slipped))
+        there = np.prod((1 - slip) * _t((x - shift[..., None]) / wide) / wide + slipped, axis=2).mean(axis=1)
         plain, with_cause = plain * usually, with_cause * (shown * there + (1 - shown) * usually)
         misread = misread * np.prod(_t((x[None] - off[:, None]) / (1.5 * spread)) / (1.5 * spread), axis=1)
     misread = float(np.mean(misread))
-    return np.log((1 - wrong) * with_cause + wrong * misread) - math.log((1 - wrong) * plain + wrong * misread)
+    return np.log((1 - meter) * with_cause + meter * misread) - math.log((1 - meter) * plain + meter * misread)
 
 
 def _quantiles():

@@ -80,9 +80,10 @@ HANDLING = (
             ),
             (
                 r"\b(?:stood|left|sat|stayed|kept|ran)\b.{0,20}\b(?:too long|over the|over ?night|another|longer|an extra|a day|two days|whole weekend|weekend|(?:till|until|to) (?:the )?next (?:day|morning)|(?:\w+ )?longer than (?:planned|it should|due|needed))|forgot\w* (?:to )?(?:harvest|count|collect)|"
-                r"second day|not (?:harvested|counted|collected|read|emptied) (?:till|until|before)|nobody (?:came|there|here|was there|to harvest)|(?:over night|overnight).{0,12}late|too long (?:in|before)|overran|overdue",
+                r"second day|not (?:harvested|counted|collected|read|emptied) (?:till|until|before)|nobody (?:came|there|here|was there|to harvest)|(?:over night|overnight).{0,12}late|too long (?:left|in|before)|longer than (?:planned|it should|due)|overran|overdue",
                 12.0,
             ),
+            (both("nauplii|larvae|naups|swimmers", "pale|thin|lean|skinny|transparent|see-through|second stage"), 8.0),
             (r"\b(?:3[0-9]|[4-7]\d) ?h(?:ours|rs)?\b(?=.{0,20}\b(?:before|until|till|old|later))", 10.0),
         ),
         same_trace=("broken", "missed", "gradient"),
@@ -111,7 +112,7 @@ HANDLING = (
         notes=(
             (
                 r"\b(?:double|doubled|twice|two times|2 ?x|x ?2|triple|three times|both|two|extra) (?:the |a |as many |as much )?(?:usual |normal |of )?(?:portion|helping|dose|amount|ration|load|lot of cyst|quantit\w+|cyst|egg|gram|spoon\w*|scoop)\w*|"
-                r"\b(?:dosed|loaded|stocked|filled|portioned) (?:twice|double)|\btoo (?:many|much) (?:cysts|eggs)|(?:more|extra) cysts\b(?! (?:left|unhatched|un-?opened|seen|found|than usual (?:left|unhatched)|in the (?:sample|photo|harvest))\b)|"
+                r"\b(?:dosed|loaded|stocked|filled|portioned) (?:twice|double)|\btoo (?:many|much) (?:many |much |of )*(?:cysts|eggs)|\b(?:thick )?soup\w*|(?:more|extra) cysts\b(?! (?:left|unhatched|un-?opened|seen|found|than usual (?:left|unhatched)|in the (?:sample|photo|harvest))\b)|"
                 r"over-?(?:stock|load|dos|crowd)\w*|\bcrowded|crowding|too dense|\b[23] portions|load\w* (?:too )?heav\w+|\bheav(?:y|ily) (?:load|stock|dos)\w*|dense(?:ly)? (?:stock|load)\w*",
                 10.0,
             ),
@@ -142,13 +143,13 @@ HANDLING = (
         notes=(
             (
                 both(
-                    r"cysts|eggs|ring|rim|band|crust|clumps?|scum|layer|brown|stuck|dry|dried|caked",
+                    r"cysts|eggs|ring(?! of salt)|rim|band|crust(?! of salt)|clumps?|scum|layer|brown|stuck|dry|dried|caked",
                     r"walls?|sides?|glass|rim|edges?|top|water ?line|lid|above the (?:water|surface)|high",
                 ),
                 12.0,
             ),
             (
-                r"\bring\b|\bcrust\w*|\brim\b|\bscum\b|(?:on|up|round|high (?:on|in|up)) the (?:wall|side|glass)s?\b",
+                r"\bring\b(?! of salt)|(?<!salt )\bcrust\w*(?! of salt)|\brim\b|\bscum\b|(?:on|up|round|high (?:on|in|up)) the (?:wall|side|glass)s?\b",
                 12.0,
             ),
             (
@@ -242,9 +243,10 @@ HANDLING = (
                 12.0,
             ),
             (
-                r"(?:soap\w*|detergent|bleach\w*|chlorine) (?:was )?(?:not|never|badly|poorly|hardly|wrong|little) (?:been )?(?:rinsed|washed|cleaned)|\bsuds\b",
+                r"(?:soap\w*|detergent|bleach\w*|chlorine) (?:was )?(?:not|never|badly|poorly|hardly|wrong|little) (?:\w+ )?(?:rinsed|washed|cleaned)|\bsuds\b",
                 12.0,
             ),
+            (r"\b(?:soap|detergent)\b", 5.0),
             (
                 r"\b(?:swimming )?pool (?:smell|air)|smell of (?:a )?(?:swimming )?pool|\b(?:pale|white|burst) embryos",
                 6.0,

@@ -82,7 +82,7 @@ MEASURING = (
                 8.0,
             ),
             (
-                r"\b(?:first (?:time|go) (?:at )?count\w*|numbers? (?:are |were |is )?(?:unsure|not sure|uncertain|doubtful)|(?:not sure|unsure) of (?:the |my )?(?:numbers?|counts?))\b|\b(?:do|did|does|would|could|will) ?not (?:keep|stay|hold|stop) (?:still|moving)|(?:bad|tired|sore) eyes",
+                r"\b(?:first (?:time|go) (?:\w+ ){0,3}count\w*|numbers? (?:are |were |is )?(?:unsure|not sure|uncertain|doubtful)|(?:not sure|unsure) of (?:the |my )?(?:numbers?|counts?))\b|\b(?:do|did|does|would|could|will) ?not (?:keep|stay|hold|stop) (?:still|moving)|(?:bad|tired|sore) eyes",
                 8.0,
             ),
             (
@@ -175,6 +175,10 @@ MEASURING = (
                 12.0,
             ),
             (both("settled|sunk|sank|settling", SAMPLE), 12.0),
+            (
+                both("drops?|subsamples?|samples?", r"differ\w*|uneven|unlike|unequal|scatter\w*|all over the place"),
+                8.0,
+            ),
         ),
         same_trace=(),
         of_count=True,

@@ -105,7 +105,7 @@ WATER = (
             (r"(?:like|as) (?:in )?an? (?:bath|sauna|kettle|hot tub|boiler)\b", 10.0),
             (r"too (?:hot|warm)\b|over-?heat\w*|\bcooked\b|\b(?:very|quite|rather) (?:hot|warm)\b|\bhot$", 12.0),
             (both("water|cones?|room|bath|hall|tank", "hot|hotter|warmer|boiling|heated up"), 10.0),
-            (both("temps?|temperatures?", "high|hi|higher|rose|risen|climbed|up|above|hot"), 12.0),
+            (both("temps?|temperatures?", "high|hi|higher|rose|risen|climbed|(?<!to come )up(?! to)|above|hot"), 12.0),
             (
                 r"\b(?:temp\w*|water|cone|bath|thermometer|thermostat|heater|set ?point)\b\D{0,16}\b3[2-9](?:[.,]\d)?(?! ?(?:l\b|lit|ml|g\b|ppt|h\b|min))\b",
                 12.0,
@@ -151,6 +151,7 @@ WATER = (
                 12.0,
             ),
             (r"evaporat\w*", 10.0),
+            (r"\b(?:crust|ring) of salt|\bsalt crust", 8.0),
             (r"\b(?:salin\w*|refractometer|salt)\b\D{0,16}\b(?:4[2-9]|[5-9]\d|1[0-4]\d)\b", 12.0),
         ),
         same_trace=("dark", "embryos", "unwetted"),
@@ -270,6 +271,13 @@ WATER = (
             (
                 r"\b(?:weak|no|little|poor|low|insufficient|not enough|hardly any|few|feeble|blocked|clogged) (?:air|aerat\w+|bubbl\w+|oxygen|o2|stone|pump)\b(?! (?:problem|trouble|leak|bubbles in))",
                 12.0,
+            ),
+            (
+                both(
+                    "hoses?|tubes?|tubing",
+                    "kinked|pinched|squeezed|squashed|loose|popped off|slipped(?: off| out)?|came (?:off|loose)|split|blocked|clogged",
+                ),
+                10.0,
             ),
             (both("oxygen|o2|do", "low|lower|down|fell|dropped|poor|under|below|short|lacking|depleted|bad"), 12.0),
             (r"\b(?:oxygen|o2|do)\b\D{0,12}\b[0-3](?:[.,]\d)?(?![.,\d])", 12.0),
