@@ -102,6 +102,9 @@ class _Glossary:
             for stem, english in self.stems.items():
                 if len(stem) >= _LONG and one_letter_off(stem, word[: len(stem)]):
                     return english
+        elif len(word) == _LONG - 1:  # a letter left out of a stem
+            found = [e for stem, e in self.stems.items() if len(stem) == _LONG and one_letter_off(stem, word)]
+            return found[0] if found else word
         return word
 
 
