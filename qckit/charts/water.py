@@ -22,7 +22,16 @@ from qckit.charts.limits import Limits, working_values
 from qckit.charts.search import Search, find_changes_in_levels
 from qckit.charts.series import CHARTED, chart_points
 
-__all__ = ["LEAST_DAYS", "METER_ERROR", "WaterDays", "search_water", "water_limits", "water_points", "water_priors"]
+__all__ = [
+    "LEAST_DAYS",
+    "LEAST_STEP",
+    "METER_ERROR",
+    "WaterDays",
+    "search_water",
+    "water_limits",
+    "water_points",
+    "water_priors",
+]
 
 LEAST_DAYS = 8
 """Days with a reading below which no limits are set."""
@@ -40,6 +49,10 @@ _SMALLEST = {
 METER_ERROR = {"temperature_c": 0.2, "salinity_ppt": 0.5, "ph": 0.1, "oxygen_mg_l": 0.2, "light_lux": 0.05}
 """What a field instrument in good order may be off by from one calibration to the next, of light as a share (common
 practice, no source): many readings make a smaller difference sure, but not that it is the water's."""
+LEAST_STEP = {"light_lux": 100.0}
+"""What a change must come to in its unit beside, to matter to cysts: of light a twentieth of the about 2,000 lux that
+they need (Lavens and others 2000; the share is ours). In near darkness a few lux are a large share and nothing to
+them."""
 _MOST_DAY_TO_DAY = 0.96
 _DAY_TO_DAY = {0.2: 0.35, 0.5: 0.25, 0.7: 0.19, 0.84: 0.13, 0.93: 0.08}
 """Correlations of a day with the next that limits are averaged over, with weights of an even law up to 0.96."""

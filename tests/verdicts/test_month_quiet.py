@@ -20,12 +20,12 @@ def room_of(seed):
     return replace(draw_room_constants(np.random.default_rng(seed)), day=0.02, residual=0.1, residual_tail_df=1e6)
 
 
-def with_ph(sheets, of_hatches):
-    """The room's sheets with these readings of the pH: a value a hatch."""
+def with_reading(sheets, quantity, column, of_hatches):
+    """The room's sheets with these readings of a quantity: a value a hatch."""
     readings = sheets["readings"]
-    is_ph = readings["quantity"] == "ph"
-    readings = readings.assign(value=readings["value"].mask(is_ph, readings["hatch"].map(of_hatches)))
-    hatches = sheets["hatches"].assign(ph=sheets["hatches"]["hatch"].map(of_hatches))
+    is_it = readings["quantity"] == quantity
+    readings = readings.assign(value=readings["value"].mask(is_it, readings["hatch"].map(of_hatches)))
+    hatches = sheets["hatches"].assign(**{column: sheets["hatches"]["hatch"].map(of_hatches)})
     return SiteTables(settings=Settings(), **{**sheets, "hatches": hatches, "readings": readings})
 
 
@@ -35,7 +35,9 @@ def test_a_ph_that_a_meter_may_be_off_by_is_told_and_changes_no_verdict(fall, ve
     hatches = sheets["hatches"]
     late = pd.to_datetime(hatches["started"], utc=True) >= CHANGED
     ph = 8.2 + np.random.default_rng(1).normal(0, 0.015, len(hatches)) - fall * ((hatches["cone"] == "C") & late)
-    study = study_month(with_ph(sheets, dict(zip(hatches["hatch"], ph.round(2), strict=True))), month="2025-08")
+    study = study_month(
+        with_reading(sheets, "ph", "ph", dict(zip(hatches["hatch"], ph.round(2), strict=True))), month="2025-08"
+    )
     (shift,) = [s for s in study.shifts if s.quantity == "ph"]
     assert (shift.where, shift.first >= CHANGED) == ("cone C", True)
     assert shift.effect == pytest.approx(-fall, abs=0.02)
@@ -45,6 +47,22 @@ def test_a_ph_that_a_meter_may_be_off_by_is_told_and_changes_no_verdict(fall, ve
     (line,) = [e for e in finding.evidence if e.code == "shift"]
     assert line.answer.endswith("A meter in good order may be off by as much, so it does not count.") == (fall < 0.1)
     assert line.points == ("neutral" if fall < 0.1 else "against")
+
+
+@pytest.mark.parametrize("before, after, counts", [(6.0, 11.0, False), (2000.0, 1960.0, False), (2000.0, 900.0, True)])
+def test_light_must_change_by_a_share_and_by_lux(before, after, counts):
+    """Five lux in near darkness are a large share, and nothing to cysts that need about 2,000."""
+    sheets = draw_room(room_of(3))
+    hatches = sheets["hatches"]
+    late = pd.to_datetime(hatches["started"], utc=True) >= CHANGED
+    noise = np.exp(np.random.default_rng(1).normal(0, 0.01, len(hatches)))
+    lux = np.where((hatches["cone"] == "C") & late, after, before) * noise
+    of_hatches = dict(zip(hatches["hatch"], lux.round(1), strict=True))
+    study = study_month(with_reading(sheets, "light", "light_lux", of_hatches), month="2025-08")
+    told = [s for s in study.shifts if s.quantity == "light_lux"]
+    assert [s.where for s in told] == ["cone C"]
+    assert [s.counts for s in told] == [counts]
+    assert (finding_of_month(study).verdict == "signals") == counts
 
 
 def test_a_cone_that_always_stood_far_off_is_a_standing_difference_in_every_month():

@@ -16,7 +16,7 @@ from qckit.charts.change import ALL, group_words
 from qckit.charts.search import Search
 from qckit.charts.selection import size_after_selection
 from qckit.charts.series import CHARTED, CONDITIONS
-from qckit.charts.water import METER_ERROR
+from qckit.charts.water import LEAST_STEP, METER_ERROR
 
 __all__ = [
     "ROOM",
@@ -75,6 +75,7 @@ class Shift:
     unread: tuple = ()  # quantities of the water read in other hatches and hardly in these
     counts: bool = True
     is_of_meter: bool = False
+    is_slight: bool = False  # less than matters to cysts
     state: str = "open"
     note: str = ""
     by: str = ""
@@ -134,6 +135,11 @@ def shifts_of(search: Search | None, frame, quantity, *, first) -> list[Shift]:
         days = max(1.0, float(np.mean(change.column[rows]))) if kind == "drift" else 1.0
         bounds = sorted((size(change.low), size(change.high)))
         is_of_meter = bool(np.abs(change.coefficient * change.column).max() <= METER_ERROR.get(quantity, 0.0))
+        largest = rows[np.argmax(np.abs(change.column[rows]))]
+        step = back(search.model.fitted[largest]) - back(
+            search.model.fitted[largest] - change.coefficient * change.column[largest]
+        )
+        is_slight = bool(abs(step) < LEAST_STEP.get(quantity, 0.0))
         out.append(
             Shift(
                 quantity=quantity,
@@ -152,8 +158,11 @@ def shifts_of(search: Search | None, frame, quantity, *, first) -> list[Shift]:
                 labels=tuple(frame["label"].iloc[rows]),
                 around=tuple(frame.loc[near, "label"]),
                 rivals=change.rivals,
-                counts=not is_of_meter and not (kind == "drift" and _is_ageing(factor, level, change, frame)),
+                counts=not is_of_meter
+                and not is_slight
+                and not (kind == "drift" and _is_ageing(factor, level, change, frame)),
                 is_of_meter=is_of_meter,
+                is_slight=is_slight,
                 per_30_days=30 * size(change.coefficient) / days if kind == "drift" else math.nan,
             )
         )

@@ -6,6 +6,7 @@ import math
 from dataclasses import asdict
 
 from qckit.charts.series import CHARTED, CONDITIONS
+from qckit.charts.water import LEAST_STEP
 from qckit.verdicts.finding import Evidence
 from qckit.verdicts.lots.expected import expected_words
 from qckit.verdicts.month.false_alarms import PAGE_RATE
@@ -138,6 +139,9 @@ def shift_sentence(s, order="ymd") -> str:
         text += f". The same hatches could as well be told by {joined(s.rivals, 'or')}"
     if s.is_of_meter:
         text += ". A meter in good order may be off by as much, so it does not count"
+    elif s.is_slight:
+        least = f"{LEAST_STEP[s.quantity]:g} {CHARTED[s.quantity].unit}"
+        text += f". Less than {least} matters little to cysts, so it does not count"
     if s.found_in:
         text += f". The review of {s.found_in} found it first"
     if s.state != "open":
@@ -284,7 +288,11 @@ def evidence(study):
         for s in study.shifts
     ]
     if not any(s.counts for s in study.shifts):
-        what = "Nothing else" if any(s.is_of_meter for s in study.shifts) else "No group of hatches and no water"
+        what = (
+            "Nothing else"
+            if any(s.is_of_meter or s.is_slight for s in study.shifts)
+            else "No group of hatches and no water"
+        )
         text = f"{what} moved beyond chance. {unseen_sentence(study)}".rstrip()
         values = {"could_go_unseen": [{"where": where, "points": points} for where, points in study.unseen]}
         lines.append(Evidence("What changed, and since when?", text, "for", "no_shift", values))
@@ -330,7 +338,7 @@ def evidence(study):
 def shift_values(s) -> dict:
     """A change's names and numbers, JSON-able; the effect in the unit of its quantity."""
     plain = ("quantity", "kind", "where", "factor", "level", "is_ongoing", "n_hatches", "effect", "effect_low")
-    plain += ("effect_high", "p_value", "counts", "is_of_meter", "state", "note", "found_in")
+    plain += ("effect_high", "p_value", "counts", "is_of_meter", "is_slight", "state", "note", "found_in")
     times = ("first", "first_low", "first_high", "last")
     return {**{k: getattr(s, k) for k in plain}, **{k: getattr(s, k).isoformat() for k in times}}
 

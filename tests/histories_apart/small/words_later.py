@@ -1,8 +1,34 @@
-"""Further wordings that name a cause, written before any mending and used from seed 10 on."""
+"""Further wordings that name a cause, written before any mending; seeds from 10 on use them."""
 
-CAUSES = """cold cold_start power_cut heat low_ph low_oxygen air_failure over_density high_salinity fresh_fill dark_start
-not_wetted over_long counted_early mixing_error weighing_error dilution_error miscount bleach_left soap_left wrong_lot
-old_lot dormant_lot damp_cysts rough_air bacterial_bloom decap_overdone""".split()
+CAUSES = (
+    "cold",
+    "cold_start",
+    "power_cut",
+    "heat",
+    "low_ph",
+    "low_oxygen",
+    "air_failure",
+    "over_density",
+    "high_salinity",
+    "fresh_fill",
+    "dark_start",
+    "not_wetted",
+    "over_long",
+    "counted_early",
+    "mixing_error",
+    "weighing_error",
+    "dilution_error",
+    "miscount",
+    "bleach_left",
+    "soap_left",
+    "wrong_lot",
+    "old_lot",
+    "dormant_lot",
+    "damp_cysts",
+    "rough_air",
+    "bacterial_bloom",
+    "decap_overdone",
+)
 
 TEXT = {
     "en": """heater plug was out of the socket, cold

@@ -25,7 +25,8 @@ _SILENT = 0.9  # a cause that words could have told of and did not
 _PIECES = re.compile(r"[;\n]|[,.](?!\d)| but | and (?=no |not |the )", re.IGNORECASE)
 _DENIED = re.compile(r"\b(?:no|not|never|none|nothing|nobody|without|hardly any|free of)\s+(?:\w+\s+){0,2}$")
 _MENDED = re.compile(
-    r"\b(?<!not )(?:ok|okay|fine|normal|as (?:usual|always)|good(?! (?:part|deal|many|bit|while|half|hour))|repaired|replaced|changed|fixed|cleaned|checked|"
+    r"\b(?<!not )(?:ok|okay|fine|normal|as (?:usual|always)|good(?! (?:part|deal|many|bit|while|half|hour))|"
+    r"repaired|replaced|changed|fixed|cleaned|checked|"
     r"removed|mended|works?|working again|solved|on time)\b",
     re.IGNORECASE,
 )

@@ -21,12 +21,16 @@ BUFFER = r"buffer(?:ing)?|(?:sodium )?bicarb\w*|(?:baking )?soda|nahco3"
 PHOTO = r"photos?|pictures?|pics?|images?|shots?|camera|lens|frames?"
 COUNT = r"count\w*|read(?:ing)?|reading\w*|sampl\w+|harvest\w*|collect(?:ed|ing)"
 SAMPLE = r"(?:sub)?sampl\w+|counting|draw\w*|drew|drops?|pipett\w+|taking|took|taken"
-CONTAINER = r"tins?|cans?|lid|packs?|packets?|packages?|bags?|jars?|tubs?|pots?|drum|bucket|box|seal|vacuum|freezer|fridge|cooler"
+CONTAINER = (
+    r"tins?|cans?|lid|packs?|packets?|packages?|bags?|jars?|tubs?|pots?|drum|bucket|box|seal|vacuum|freezer|fridge|"
+    r"cooler"
+)
 FAILED = (
     r"off|out|dead|fail\w*|broken|broke|unplugged|tripped|blown|blew|stopped|died|defect\w*|faulty|forgotten|"
     r"burn(?:ed|t) out|shut (?:down|off)|cut(?: out| off)?|pulled|conked out|disconnected|gone|gave up|given up|"
     r"not (?:working|on|running|plugged in|connected|(?:switched|turned) on|started)|"
-    r"packed (?:in|up)|gave out|silent|seized|idle|st[ao]o?nd(?:ing)? still|came? never on|never (?:came|come|went|started|ran)(?: on)?|"
+    r"packed (?:in|up)|gave out|silent|seized|idle|st[ao]o?nd(?:ing)? still|"
+    r"never (?:came|come|went|started|ran)(?: on)?|"
     r"out of (?:the|its) (?:socket|plug)|not come on|"
     r"(?:did|does|do) not (?:work|run|come on|start|go on)"
 )
@@ -50,6 +54,7 @@ def both(subject: str, state: str, *, between: int = 28, before: int = 18) -> st
 def forgot(what: str) -> str:
     """Return a pattern for something that was forgotten, left out or not done."""
     verb = r"forgot\w*|missed|skipped|omitted|left out|ran out of|out of|no|without|missing"
-    after = r"forgot\w*|missing|missed|skipped|omitted|left out|ran out|empty|used up|all gone|not (?:added|put in|given|used|there)"
+    after = r"forgot\w*|missing|missed|skipped|omitted|left out|ran out|empty|used up|all gone|"
+        r"not (?:added|put in|given|used|there)"
     first = rf"\b(?:{verb}) (?:to \w+ )?(?:the |any |our )?(?:{what})\b(?! (?:trouble|problem|issue|fault)s?\b)"
     return rf"(?:{first}|{both(what, after)})"
