@@ -121,10 +121,38 @@ def test_a_phrase_speaks_for_what_it_means_and_no_more(notes, causes):
         ("coupure de courant", "power"),
         ("Heizugn ausgefallen", "cold"),  # two letters swapped
         ("WASSER KALT", "cold"),
+        ("verwarming kapot, water ijskoud", "cold"),
+        ("luchtslang afgeknepen", "oxygen"),
+        ("zout vergeten", "fresh"),
+        ("niet geroerd voor het monster", "uneven"),
+        ("deksel open, eitjes vochtig", "portion"),
+        ("tuyau d'air pinc\u00e9", "oxygen"),
+        ("oubl\u00e9 le sel", "fresh"),  # a letter left out
+        ("\u00e1gua quente demais", "hot"),  # the word for too stands behind
+        ("todo bien, sin tampon", "ph"),  # the second phrase alone could be any tongue
     ],
 )
 def test_notes_in_other_tongues_speak(notes, cause):
     assert cause in spoken(notes)
+
+
+@pytest.mark.parametrize(
+    "notes",
+    [
+        "verwarming nagekeken, ok",
+        "goed geroerd",
+        "geen bijzonderheden",
+        "weegschaal geijkt",
+        "gut aufger\u00fchrt",
+        "Pumpe gereinigt, l\u00e4uft",
+        "chauffage v\u00e9rifi\u00e9 ok",
+        "bien brass\u00e9",
+        "l\u00e1mpada limpa",
+        "calentador revisado ok",
+    ],
+)
+def test_idle_words_of_other_tongues_are_silent(notes):
+    assert spoken(notes) == set()
 
 
 def test_english_stays_as_it_is():

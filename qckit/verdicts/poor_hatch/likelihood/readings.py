@@ -29,6 +29,7 @@ _WRONG = {"temperature": 3.0, "salinity": 8.0, "ph": 0.5, "oxygen": 1.6, "light"
 _WRONG_SHARE = {"hours": 0.02, "density": 0.01}
 _WRONG_ELSE = 0.04
 _WRONG_SEEN = 25.0  # readings that these shares are worth beside the site's own (ours)
+_STEPS = 10  # of EM: the share moves by less than a hundredth then
 _OF_METER = 0.25  # of the wrong ones: off in all readings of a hatch alike (ours)
 _START_H = 3.0  # a reading in the first hours speaks of the start
 _LEAST_READ, _LEAST_APART = 5, 10  # values that make a centre; of the start and later, each, that are held apart
@@ -152,14 +153,17 @@ def usual_readings(hatches, readings, hours: pd.Series, *, among, conditions) ->
 
 
 def _share_wrong(x, q, whole):
-    """Share of wrong readings: the prior's, moved by how many of the site's own look wrong (one step of EM)."""
+    """Share of wrong readings: the prior's, moved by how many of the site's own look wrong (a few steps of EM)."""
     prior = _WRONG_SHARE.get(q, _WRONG_ELSE)
     if len(x) < _LEAST_READ:
         return prior
     centre, spread = whole
-    wrong = prior * _misread(x - centre, _WRONG[q], spread)
-    right = (1 - prior) * _t((x - centre) / spread) / spread
-    return float((_WRONG_SEEN * prior + (wrong / (wrong + right)).sum()) / (_WRONG_SEEN + len(x)))
+    wrong, right = _misread(x - centre, _WRONG[q], spread), _t((x - centre) / spread) / spread
+    share = prior
+    for _ in range(_STEPS):
+        among = (share * wrong / (share * wrong + (1 - share) * right)).sum()
+        share = (_WRONG_SEEN * prior + among) / (_WRONG_SEEN + len(x))
+    return float(share)
 
 
 def _misread(x, off_sd, spread):

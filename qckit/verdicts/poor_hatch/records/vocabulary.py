@@ -54,7 +54,9 @@ def both(subject: str, state: str, *, between: int = 28, before: int = 18) -> st
 def forgot(what: str) -> str:
     """Return a pattern for something that was forgotten, left out or not done."""
     verb = r"forgot\w*|missed|skipped|omitted|left out|ran out of|out of|no|without|missing"
-    after = r"forgot\w*|missing|missed|skipped|omitted|left out|ran out|empty|used up|all gone|"
+    after = (
+        r"forgot\w*|missing|missed|skipped|omitted|left out|ran out|empty|used up|all gone|"
         r"not (?:added|put in|given|used|there)"
+    )
     first = rf"\b(?:{verb}) (?:to \w+ )?(?:the |any |our )?(?:{what})\b(?! (?:trouble|problem|issue|fault)s?\b)"
     return rf"(?:{first}|{both(what, after)})"
