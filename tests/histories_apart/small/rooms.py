@@ -128,7 +128,7 @@ def water(rng, r, plan):
         cone = {c: rng.normal(0, 0.4) for c in r["cones"]}
         part = np.sqrt(r["day_part"]) * plan["day"].map(daily) + np.sqrt(1 - r["day_part"]) * own
         out[q] = (r["base"][q] + sd * (part + plan["cone"].map(cone))).to_numpy()
-    year = 2 * np.pi * plan["start"].dt.dayofyear.to_numpy() / 365
+    year = 2 * np.pi * plan["start"].dt.day_of_year.to_numpy() / 365
     out["temp"] = out["temp"] - r["season"] * np.cos(year)
     out["early_temp"] = out["temp"]
     out["hours"] = r["hours"] + rng.normal(0, 0.5, n)
