@@ -31,16 +31,16 @@ def right(n):
 def test_a_meter_that_was_never_wrong_is_believed_further():
     cold = Record("temperature", 22.7)
     few, many = usual_of(right(6)), usual_of(right(80))
-    assert few["temperature"].wrong == pytest.approx(0.04 * 25 / 31, rel=0.05)  # nothing wrong in six
-    assert many["temperature"].wrong == pytest.approx(0.04 * 25 / 105, rel=0.25)
-    assert ratio(many, cold) > 2 * ratio(few, cold)
+    assert few["temperature"].wrong == pytest.approx(0.04 * 50 / 56, rel=0.05)  # nothing wrong in six
+    assert many["temperature"].wrong == pytest.approx(0.04 * 50 / 130, rel=0.25)
+    assert ratio(many, cold) > 1.7 * ratio(few, cold)
 
 
 def test_a_site_with_many_slips_is_believed_less():
     slips = right(80)
     slips[::8] += 5.0
     usual = usual_of(slips)["temperature"]
-    assert usual.wrong == pytest.approx((1 + 10) / 105, rel=0.15)
+    assert usual.wrong == pytest.approx((2 + 10) / 130, rel=0.15)
     assert ratio(usual_of(slips), Record("temperature", 22.7)) < ratio(usual_of(right(80)), Record("temperature", 22.7))
 
 
