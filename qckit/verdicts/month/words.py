@@ -140,8 +140,7 @@ def shift_sentence(s, order="ymd") -> str:
     if s.is_of_meter:
         text += ". A meter in good order may be off by as much, so it does not count"
     elif s.is_slight:
-        least = f"{LEAST_STEP[s.quantity]:g} {CHARTED[s.quantity].unit}"
-        text += f". Less than {least} matters little to cysts, so it does not count"
+        text += f". Less than {LEAST_STEP[s.quantity]:g} lux matters little to cysts, so it does not count"
     if s.found_in:
         text += f". The review of {s.found_in} found it first"
     if s.state != "open":
@@ -288,11 +287,8 @@ def evidence(study):
         for s in study.shifts
     ]
     if not any(s.counts for s in study.shifts):
-        what = (
-            "Nothing else"
-            if any(s.is_of_meter or s.is_slight for s in study.shifts)
-            else "No group of hatches and no water"
-        )
+        is_any = any(s.is_of_meter or s.is_slight for s in study.shifts)
+        what = "Nothing else" if is_any else "No group of hatches and no water"
         text = f"{what} moved beyond chance. {unseen_sentence(study)}".rstrip()
         values = {"could_go_unseen": [{"where": where, "points": points} for where, points in study.unseen]}
         lines.append(Evidence("What changed, and since when?", text, "for", "no_shift", values))

@@ -28,7 +28,7 @@ _FLOOR = {"temperature": 0.4, "salinity": 0.8, "ph": 0.06, "oxygen": 0.3, "light
 _WRONG = {"temperature": 3.0, "salinity": 8.0, "ph": 0.5, "oxygen": 1.6, "light": 0.5, "hours": 8.0, "density": 0.5}
 _WRONG_SHARE = {"hours": 0.02, "density": 0.01}
 _WRONG_ELSE = 0.04
-_WRONG_SEEN = 50.0  # readings that these shares are worth: a poor hatch may be read in more haste than others (ours)
+_WRONG_WEIGHT = 50.0  # readings that these shares are worth: a poor hatch may be read in more haste than others (ours)
 _STEPS = 10  # of EM: the share moves by less than a hundredth then
 _OF_METER = 0.25  # of the wrong ones: off in all readings of a hatch alike (ours)
 _START_H = 3.0  # a reading in the first hours speaks of the start
@@ -162,7 +162,7 @@ def _share_wrong(x, q, whole):
     share = prior
     for _ in range(_STEPS):
         among = (share * wrong / (share * wrong + (1 - share) * right)).sum()
-        share = (_WRONG_SEEN * prior + among) / (_WRONG_SEEN + len(x))
+        share = (_WRONG_WEIGHT * prior + among) / (_WRONG_WEIGHT + len(x))
     return float(share)
 
 
