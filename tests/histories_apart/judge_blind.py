@@ -1,4 +1,4 @@
-"""What the kit says of the histories made blind and of varied rooms: ``python judge_blind.py FOLDER [--only poor]``."""
+"""What the kit says of the sets blind, varied and small: ``python judge_blind.py FOLDER [--only poor]``."""
 
 from __future__ import annotations
 
