@@ -1,4 +1,4 @@
-"""Further wordings that name a cause, written before any mending; seeds from 10 on use them."""
+"""Further wordings that name a cause, written before any mending, but with the kit's words known."""
 
 CAUSES = (
     "cold",
