@@ -18,10 +18,10 @@ from types import FunctionType
 
 import lazy_loader
 
-from qckit.errors import InputError, QcError, nearest_name
+from qckit.errors import InputError, QcError, nearest_name, unknown_name
 from qckit.words import first_few
 
-__all__ = ["attach", "wrong_argument"]
+__all__ = ["answering_methods", "attach", "wrong_argument"]
 
 _FAULTS = (TypeError, AttributeError, KeyError, ValueError, IndexError)
 _LISTED = 12
@@ -62,6 +62,16 @@ def _module(package, name, names):
     near = nearest_name(name, names)
     hint = f"Did you mean {near!r}?" if near else f"dir({package}) lists what there is."
     raise AttributeError(f"there is no {name!r} in {package}. {hint}")
+
+
+def answering_methods(cls):
+    """Let the public methods of a class answer wrong arguments in words, as the functions of a part do."""
+    for name, method in list(vars(cls).items()):
+        if isinstance(method, FunctionType) and not name.startswith("_"):
+            answering = _answering(method, cls.__name__, name)
+            answering.__module__, answering.__qualname__ = method.__module__, method.__qualname__
+            setattr(cls, name, answering)
+    return cls
 
 
 def _answering(function, package, name):
@@ -105,14 +115,17 @@ def wrong_argument(function, args, kwargs, *, fault: Exception, name: str) -> In
     Returns
     -------
     InputError or None
-        None where each argument is of the right type, and no table lacks a column.
+        None where each argument is known and of the right type, and no table lacks a column.
     """
     import inspect
 
+    takes = inspect.signature(function)
     try:
-        given = inspect.signature(function).bind(*args, **kwargs).arguments
-    except TypeError:
-        return None  # too many, too few, or an unknown name: Python says so plainly
+        given = takes.bind(*args, **kwargs).arguments
+    except TypeError:  # too many or too few: Python says so plainly
+        known = [parameter for parameter in takes.parameters if parameter != "self"]
+        unknown = [parameter for parameter in kwargs if parameter not in known]
+        return unknown_name("parameter", unknown[0], known, where=name) if unknown else None
     kinds = _documented(function)
     if lacking := _missing_column(given, fault, name):
         return lacking

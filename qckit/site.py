@@ -8,6 +8,7 @@ from numbers import Real
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from qckit.arguments import answering_methods
 from qckit.progress import working
 from qckit.site_tables import SiteTables
 
@@ -48,6 +49,7 @@ def load_site(path: str | Path = "") -> Site:
     return Site(find_site(str(path)))
 
 
+@answering_methods
 class Site:
     """A site's records and what the kit makes of them; reads the log when asked, and again after :meth:`reload`.
 

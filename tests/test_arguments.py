@@ -14,7 +14,7 @@ import pandas as pd
 import pytest
 
 import qckit
-from qckit import charts, counting, hatch, reports
+from qckit import charts, counting, hatch, log, reports
 from qckit.arguments import wrong_argument
 from qckit.errors import InputError, QcError
 
@@ -58,11 +58,23 @@ def test_a_wrong_type_is_answered_with_the_parameter_and_what_it_takes(call, sen
     assert caught.value.__cause__ is not None  # where in the code can still be seen
 
 
-def test_missing_and_unknown_parameters_are_as_python_says_them():
+def test_an_unknown_parameter_is_answered_with_those_there_are_and_a_missing_one_as_python_says_it(tmp_path):
     with pytest.raises(TypeError, match="missing 1 required positional argument: 'frame'"):
         reports.table()
-    with pytest.raises(TypeError, match="unexpected keyword argument 'colour'"):
-        reports.table(pd.DataFrame(), colour="red")
+    with pytest.raises(InputError) as caught:
+        qckit.open_log(tmp_path, upgrad=False)
+    assert str(caught.value) == (
+        "qckit.log.open_log: unknown parameter 'upgrad'. Did you mean 'upgrade'? Known: site, now, wait_s, upgrade."
+    )
+
+
+def test_a_site_names_the_parameters_it_knows_where_one_is_unknown(tmp_path):
+    site = qckit.load_site(log.new_site(tmp_path / "site"))
+    with pytest.raises(InputError) as caught:
+        site.hatches(temperature_c=28)
+    assert str(caught.value) == ("Site.hatches: unknown parameter 'temperature_c'. Known: period, lot, cone, hours.")
+    with pytest.raises(TypeError, match="missing 1 required positional argument: 'hatch'"):
+        site.poor_hatch()
 
 
 def test_parts_are_there_without_an_import_of_their_own_and_a_wrong_name_is_told_the_nearest():
