@@ -19,6 +19,9 @@ from qckit.commands._options import SITE, Number
 def command(site, port, browser):
     """Open JupyterLab in the site folder, on notebooks/today.ipynb, for this machine only."""
     from qckit.day.lab import run_lab
+    from qckit.day.readme import renew_readme
     from qckit.reports.sites import find_site
 
-    return run_lab(find_site(site), port=port, browser=browser, say=click.echo)
+    folder = find_site(site)
+    renew_readme(folder)
+    return run_lab(folder, port=port, browser=browser, say=click.echo)

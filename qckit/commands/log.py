@@ -9,6 +9,7 @@ import click
 
 from qckit.commands import proof
 from qckit.commands._options import BY, MONTH, REASON, SITE, Commands, Number, dates_at, open_site_log, who
+from qckit.commands.typed import as_typed
 from qckit.stages import STAGE_RECORDS
 from qckit.words import noun, plural
 
@@ -361,18 +362,15 @@ def restore(source, folder, accept_wrong_rows):
     beside = keep_settings(source, folder)
     if is_new:
         furnish(folder)
-        click.echo(
-            f"{folder}: a new site, with the settings of {Path(source).name}: what is due:  qckit today --site {folder}"
-        )
+        due = as_typed("qckit", "today", "--site", folder)
+        click.echo(f"{folder}: a new site, with the settings of {Path(source).name}: what is due:  {due}")
         click.echo(
             "Photos, reports, learnt cameras and notebooks of your own lie in folders beside the log: copy  photos,  "
             "reports,  models  and  notebooks  from the old site; then  qckit log check  compares each photo with the "
             "one that was counted."
         )
         if beside is not None:
-            click.echo(
-                f"note: the records of the old site lay on a server, and these lie in this folder: see {beside}."
-            )
+            click.echo(f"note: the records of the old site lay on a server, these lie in this folder: see {beside}.")
     elif beside is not None:
         click.echo(
             f"note: the settings in it differ from this folder's qckit.toml and were not taken: see {beside}. Reports "
@@ -390,8 +388,11 @@ def restore(source, folder, accept_wrong_rows):
 @command.command("upgrade")
 @SITE
 def upgrade(site):
-    """Bring an older log up to this version of qckit; a backup is kept first."""
+    """Bring an older log up to this version of qckit; a backup is kept first. The README is renewed, too."""
+    from qckit.day.readme import renew_readme
+
     with open_site_log(site) as log:
+        renew_readme(log.folder)
         click.echo(f"{log.folder}: the log is up to date.")
 
 

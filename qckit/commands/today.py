@@ -67,6 +67,9 @@ def _print(page) -> None:
 
 def _live(folder, *, enter: bool, tally: bool, watch: str | None, by: str, now: str) -> int:
     """Run what needs a person at a terminal."""
+    from qckit.day.readme import renew_readme
+
+    renew_readme(folder)
     by = by or os.environ.get("QCKIT_BY", "")
     if watch is not None:
         from qckit.day.photos.watching import watch_folder

@@ -1,4 +1,4 @@
-"""A new site with its protocol: what is asked, the settings made of it, the day sheet and the one-page README."""
+"""A new site with its protocol: what is asked, the settings made of it, the day sheet and its README."""
 
 from __future__ import annotations
 
@@ -8,17 +8,15 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
+from qckit.day.readme import renew_readme
 from qckit.day.sheets.blank import write_day_sheets
-from qckit.day.words import CAUTIONS
 from qckit.errors import InputError, unknown_name
-from qckit.files import write_whole
 from qckit.log import new_site
 from qckit.log.typed import option_count, option_number
 from qckit.protocol import ProtocolSettings, check_protocol
 from qckit.settings import Settings, load_settings, unknown_zone
-from qckit.words import plural
 
-__all__ = ["QUESTIONS", "Answers", "Question", "default_of", "found_site", "furnish", "readme_text"]
+__all__ = ["QUESTIONS", "Answers", "Question", "default_of", "found_site", "furnish"]
 
 _DEFAULT = Settings()
 
@@ -214,92 +212,4 @@ def furnish(folder: str | Path) -> None:
     """Write the day sheet and the README of a site as its settings are; sheets that are there stay."""
     settings = load_settings(folder)
     write_day_sheets(Path(folder) / "field-sheets", settings)
-    write_whole(Path(folder) / "README.txt", readme_text(settings))
-
-
-def readme_text(settings: Settings) -> str:
-    """Write the page that lies in a site folder: what to do each day, each lot, each month.
-
-    Parameters
-    ----------
-    settings : Settings
-
-    Returns
-    -------
-    str
-        Plain text of about sixty lines, 80 columns.
-    """
-    p, test = settings.protocol, settings.conditions
-    counted = ", ".join(p.counted_columns)
-    cautions = "\n".join(_wrapped(text) for text in CAUTIONS)
-    return f"""{settings.site.name}: the hatch room's page
-
-{_protocol_words(settings)}
-
-EACH DAY
-  1.  qckit today            what is due, what to start, what else waits
-  2.  Count each cone that is due ({counted}), then
-        qckit today --enter     digits and Enter; "-" goes back, or takes back
-        qckit today --tally     at the microscope: keys {p.tally_keys}, then Enter
-      or fill in field-sheets/day-sheet.xlsx and run
-        qckit log import field-sheets/day-sheet.xlsx
-      or work in the notebook:  qckit lab
-  3.  Harvest: air off 5 to 10 min, not longer, draw off unhatched cysts first,
-      separate ({p.separation}), rinse. Enter the time; with ml and nauplii per ml (or
-      grams and nauplii per gram, or a counted part) it tells the recovery.
-{_after_harvest(p)}
-  Photos instead of the eye: print cards (qckit cards), photograph the cone's
-  card, then its subsamples; run  qckit today --watch FOLDER : it counts them.
-
-EACH LOT
-  1.  Enter it once: qckit today --enter  (9), or the sheet "lots" of
-      field-sheets/field-sheets.xlsx.
-  2.  Standard test on arrival and about every {p.lot_test_d:g} days while it is open:
-      three cones or more, {test.temperature_c:g} C, {test.salinity_ppt:g} ppt; start it in  qckit today --enter  (8).
-  3.  qckit report new-lot LOT       accept or not{", and the dose" if p.is_fed else ""}
-
-EACH MONTH
-  1.  qckit report month YYYY-MM     is hatching under control, what to change
-  2.  Write down why for each signal; freeze the limits it proposes.
-  3.  qckit log backup               a verified copy
-
-A POOR HATCH
-      qckit report poor-hatch HATCH  the likeliest cause, and the check for it
-
-TYPED WRONG?
-      "-" at the menu of  qckit today --enter  takes today's last entry back;
-      later:  qckit log correct  and  qckit log withdraw.  Nothing is ever lost.
-
-TAKE CARE
-{cautions}
-"""
-
-
-def _after_harvest(p: ProtocolSettings) -> str:
-    """The last steps of a day: feed, where anything is fed, and start for tomorrow."""
-    if not p.is_fed:
-        return "  4.  Start for tomorrow what you need, and enter it."
-    return (
-        f"  4.  Feed within {p.max_age_h:g} h of the hatch, and enter the feed.\n"
-        "  5.  Start for tomorrow what the page says, and enter it."
-    )
-
-
-def _protocol_words(settings: Settings) -> str:
-    import textwrap
-
-    p, feed = settings.protocol, settings.feed
-    cones, feeds = ", ".join(p.cone_names), ", ".join(f"{at:%H:%M}" for at in p.feed_times)
-    fed = f"feeds at {feeds} of {feed.nauplii_per_feed:,.0f} nauplii each" if feeds else "nothing is fed here"
-    text = (
-        f"Cones {cones} of {feed.cone_volume_l:g} l; {p.incubation_h:g} h from wetting to harvest; counts at "
-        f"{p.count_at}; {plural(p.subsamples, 'subsample')} of {p.subsample_ul:g} µl from each cone; {fed}. "
-        "All of this stands in qckit.toml: change it there."
-    )
-    return textwrap.fill(text, 80)
-
-
-def _wrapped(text: str) -> str:
-    import textwrap
-
-    return "\n".join(textwrap.wrap(text, 80, initial_indent="  - ", subsequent_indent="    "))
+    renew_readme(folder, settings)
