@@ -327,18 +327,6 @@ _hiding("withdraw", "withdrawn", "Hide a row entered by mistake, with all that h
 _hiding("reinstate", "shown again", "Show a withdrawn row again, with all that hangs on it.")
 
 
-@command.command("backup")
-@click.argument("target", required=False, type=click.Path())
-@SITE
-def backup(target, site):
-    """Copy the log while it is in use and verify the copy; into backups/ unless TARGET is given.
-
-    The copy holds the settings too, and comes back with  qckit log restore  as the site it was. Photos are not in it.
-    """
-    with open_site_log(site) as log:
-        click.echo(f"{log.backup(target)}: written and verified.")
-
-
 @command.command("restore")
 @click.argument("source", type=click.Path())
 @click.argument("folder", type=click.Path())
@@ -396,5 +384,7 @@ def upgrade(site):
         click.echo(f"{log.folder}: the log is up to date.")
 
 
+command.add_command(proof.backup)
 command.add_command(proof.seal)
 command.add_command(proof.evidence)
+command.add_command(proof.pack)

@@ -1,4 +1,4 @@
-"""``qckit log seal`` and ``qckit log evidence``: what proves the records to others."""
+"""``qckit log backup``, ``seal``, ``evidence`` and ``pack``: what keeps the records, and proves them to others."""
 
 from __future__ import annotations
 
@@ -8,6 +8,19 @@ import click
 
 from qckit.commands._options import SITE, open_site_log
 from qckit.words import plural
+
+
+@click.command("backup")
+@click.argument("target", required=False, type=click.Path())
+@SITE
+def backup(target, site):
+    """Copy the log while it is in use and verify the copy; into backups/ unless TARGET is given.
+
+    The copy holds the settings too, and comes back with  qckit log restore  as the site it was. Photos are not in it.
+    """
+    with open_site_log(site) as log:
+        click.echo(f"{log.backup(target)}: written and verified.")
+        _say_room(log.folder)
 
 
 @click.command("seal")
@@ -59,3 +72,35 @@ def evidence(lot, folder, site):
         made = write_evidence(log, lot, folder, figures=load_site(log.folder).hatches(lot=lot))
     click.echo(str(made))
     return 1 if made.lacking else 0
+
+
+@click.command("pack")
+@SITE
+def pack(site):
+    """Pack the pages that were made again since, of reports/earlier, so that they take less room.
+
+    Nothing is lost: a page goes into the zip of its report, reports/earlier/NAME.zip, and history, check and evidence
+    read it there.
+    """
+    from qckit.log.kept_pages import earlier_pages, pack_earlier
+
+    with open_site_log(site) as log:
+        before = earlier_pages(log.folder)
+        n = pack_earlier(log.folder)
+        after = earlier_pages(log.folder)
+    done = f"{plural(n, 'page')} packed" if n else "nothing to pack"
+    click.echo(f"{log.folder / 'reports' / 'earlier'}: {done}; {_megabytes(before)} before, {_megabytes(after)} now.")
+
+
+def _say_room(folder: Path) -> None:
+    """Say what the pages that were made again take, where there are any, and how they take less."""
+    from qckit.log.kept_pages import earlier_pages
+
+    pages = earlier_pages(folder)
+    if pages.n:
+        room = f"{plural(pages.n, 'page')} made again since, {_megabytes(pages)}"
+        click.echo(f"reports/earlier: {room}. They prove what was said then; to take less room:  qckit log pack")
+
+
+def _megabytes(pages) -> str:
+    return f"{pages.n_bytes / 1e6:.1f} MB"

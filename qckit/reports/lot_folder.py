@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import hashlib
-import shutil
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -167,9 +166,7 @@ def _pages(pages: list[Page], reports: pd.DataFrame, folder: Path) -> list[str]:
     traced = trace_pages(reports[["report"]], pages)
     for place in traced["place"]:
         if place in by_place:
-            source = by_place[place].folder
-            within = Path(place).parent.relative_to("reports")
-            shutil.copytree(source, folder / within, dirs_exist_ok=True)
+            by_place[place].copy_to(folder)
     words = {"changed": "is not as it was made", "gone": "is not kept any more"}
     return [f"Page {r.report}: {words[r.state]}." for r in traced.itertuples() if r.state in words]
 

@@ -13,7 +13,7 @@ from qckit import __version__
 from qckit._paths import notebooks_dir
 from qckit.errors import InputError, QcError, unknown_name
 from qckit.files import safe_name, swap_in
-from qckit.log.kept_pages import findings_in, keep_earlier, report_name
+from qckit.log.kept_pages import findings_in, keep_earlier, report_name, share_pictures
 from qckit.log.seal import PAGE_STEP
 from qckit.log.site_dates import SiteDates
 from qckit.reports.cited import cited
@@ -153,6 +153,8 @@ def run_report(
         _write_results(executed, result, finding=finding, shown=shown, made_at=made_at, **words)
         earlier = None if out_dir else keep_earlier(result, target / name)
         swap_in(result, target / name)
+        if earlier is not None:
+            share_pictures(earlier, target / name)
     failed.unlink(missing_ok=True)
     folder = target / name
     files = (folder / f for f in ("report.html", "notebook.ipynb", FINDINGS_FILE))
