@@ -202,7 +202,7 @@ def _due(page: Day) -> list[Line]:
         if state.state == "to harvest":
             lines.append(Line("due", _harvest_words(state, page), True, ENTER))
         if state.state == "too old":
-            old = f"its nauplii are {state.nauplii_age_h(page.now):.0f} h old"
+            old = f"its nauplii are {round(state.nauplii_age_h(page.now), 1):g} h old"
             which = f"{cone_name(state.cone)} ({state.hatch})"
             text = f"Do not feed {which}: {old}." if page.is_fed else f"{which}: {old}, past your limit."
             lines.append(Line("due", text, True))
@@ -269,7 +269,7 @@ def start_words(start: Start, now: dt.datetime, *, short: bool = False) -> str:
         return "" if short else sentence
     if start.code == "start":
         when = "now" if start.is_late else f"by {start.by:%H:%M}"
-        cones = f" in {cone_names(start.cones)}" if start.cones else ""
+        cones = f" in {cone_names(start.cones)}" if start.cones else " once a cone is free"
         each = f" ({start.say(start.grams_per_cone_weighed)} g each)" if len(start.cones) > 1 and not short else ""
         if short:
             return f"start {start.say(start.grams_weighed)} g{cones} {when}"
@@ -310,8 +310,8 @@ def _start_lines(start: Start, now: dt.datetime) -> list[Line]:
             lines.append(Line("start", passed))
     lines += [Line("start", text) for text in start.dose_warnings[:_MOST_WARNINGS]]
     if start.code == "start" and len(start.cones) < start.n_cones:
-        free = plural(len(start.cones), "cone is", "cones are")
-        all_of_it = f"{start.say(start.grams)} g in {start.n_cones} cones"
+        free = plural(len(start.cones), "cone is", "cones are") if start.cones else "none is"
+        all_of_it = f"{start.say(start.grams)} g in {plural(start.n_cones, 'cone')}"
         lines.append(Line("start", f"Not enough cones: it takes {all_of_it}, and {free} free.", True))
     return lines
 
@@ -321,6 +321,14 @@ def _start_lines(start: Start, now: dt.datetime) -> list[Line]:
 
 def _chore_line(chore: Chore, page: Day) -> Line:
     """Say one chore and what to run for it."""
+    if chore.code == "not fed":
+        times = joined(_clock(dt.datetime.fromisoformat(at), page.now) for at in chore.names)
+        one = (
+            noun(chore.n, "The feed of", "The feeds of"),
+            noun(chore.n, "was", "were"),
+            noun(chore.n, "it was", "they were"),
+        )
+        return Line("also", f"{one[0]} {times} {one[1]} not entered: enter what was given, if {one[2]}.", True, ENTER)
     text, do = _CHORES[chore.code](chore, f"{page.now:%Y-%m}")
     return Line("also", text, chore.code in ("signals", "not counted"), do)
 
@@ -351,7 +359,10 @@ _CHORES = {
         + ").",
         "qckit camera check",
     ),
-    "baseline": lambda c, month: (f"No limits are frozen for {_each(c, 'hatches')}.", f"qckit report month {month}"),
+    "baseline": lambda c, month: (
+        f"No limits are frozen for {_each(c, 'hatches')}.",
+        f"qckit report month {c.subject or month} --freeze-baselines",
+    ),
     "month": lambda c, month: (f"The review of {_month(c.subject)} is not written.", f"qckit report month {c.subject}"),
 }
 """Code of a chore -> its text and what to run, from the chore and this month."""

@@ -360,7 +360,12 @@ def rows_of_step(connection, step: int) -> list[tuple[str, tuple]]:
     for table, key in _shown_again(connection, step):
         if not fetch(connection, table, dict(zip(schema.KEYS[table], key, strict=True))).empty:
             rows |= dict.fromkeys(with_dependents(connection, table, key))
-    return list(rows)
+    shown = set()
+    for table in {table for table, _ in rows}:
+        first, names = schema.KEYS[table][0], [key[0] for name, key in rows if name == table]
+        keys = fetch(connection, table, {first: names}, revisions="all")[list(schema.KEYS[table])]
+        shown |= {(table, tuple(key)) for key in keys.itertuples(index=False)}
+    return [row for row in rows if row in shown]
 
 
 def _shown_again(connection, step: int) -> list[tuple[str, tuple]]:

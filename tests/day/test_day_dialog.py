@@ -37,8 +37,8 @@ def test_where_nothing_is_fed_no_feed_is_offered(room, monkeypatch):
     with Bench(room, by="op1", now="2026-11-20T09:10") as bench:
         said, left = [], ["4", "0"]
         Dialog(bench, lambda *_: left.pop(0), said.append).run()
-        assert said[0] == "1 count 2 start 3 harvest 5 readings 6 tally 7 meters 8 test 9 lot 0 end"
-        assert said[-1] == "'4' is none of 1, 2, 3, 5, 6, 7, 8, 9, 0."
+        assert said[0] == "1 count 2 start 3 harvest 5 readings 6 tally 7 meters 8 test 9 lot"
+        assert said[-1] == "'4' is none of 1, 2, 3, 5, 6, 7, 8, 9, n, 0."
         kinds = [form["kind"] for form in DayForm(bench).forms]
         assert "feed" not in kinds and "harvest" in kinds
 
@@ -105,6 +105,25 @@ def test_a_harvest_of_which_only_the_time_is_known(bench, typed):
 
 def test_the_menu_fits_eighty_columns(bench, typed):
     assert max(map(len, typed("0").said[:2])) <= 79
+
+
+def test_a_note_reaches_its_hatch_behind_what_stands_there_and_is_taken_back_alone(bench, typed):
+    done = typed("n", "1", "air stone blocked", "n", "1", "lamp off at 7; smells", "N", "1", "smells")
+    assert "Noted for H261119-A: lamp off at 7; smells.  [- takes it back]" in done.said
+    assert done.said[-2].startswith("That stands in the log already.")
+    notes = lambda: bench.log.hatches(hatch="H261119-A")["notes"].iloc[0]  # noqa: E731
+    assert notes() == "air stone blocked; lamp off at 7; smells"
+    assert typed("-").said[-1] == "Taken back: the last note (1 row; kept in the history)."
+    assert notes() == "air stone blocked"
+    typed("-")
+    assert pd.isna(notes()) and len(bench.log.hatches(hatch="H261119-A")) == 1
+
+
+def test_taking_back_counts_no_row_that_was_taken_back_before(bench, typed):
+    typed("2", "", "", "0905")
+    typed("5", "1", "28 33 8.1 6 2000")
+    assert typed("-").said[-1] == "Taken back: the last readings (5 rows; kept in the history)."
+    assert typed("-").said[-1] == "Taken back: the last start (1 row; kept in the history)."
 
 
 def test_a_weighed_harvest(bench, typed):

@@ -15,7 +15,7 @@ from qckit.day.page.html import day_page
 from qckit.day.page.screen import screen_lines
 from qckit.day.page.starting import plan_start
 from qckit.day.page.study import study_day
-from qckit.day.words import answer, day_lines
+from qckit.day.words import answer, day_lines, start_words
 from qckit.errors import InputError
 from qckit.site import load_site
 from qckit.verdicts.poor_hatch.verdict import Suspicion
@@ -109,6 +109,50 @@ def test_a_quiet_day_is_five_lines(bench):
 
     lines = screen_lines(dataclasses.replace(page, chores=(), judged=page.judged[:1]))
     assert len(lines) == 5, lines
+
+
+def not_fed(page):
+    return [line.text for line in day_lines(page) if "not entered" in line.text]
+
+
+def test_a_feed_that_nobody_entered_is_asked_for_where_feeds_are_entered(bench):
+    folder = bench.site.folder
+    assert not_fed(day_of(folder, "2026-11-21T08:30")) == []  # a site that keeps no feeds
+    for cone in "AB":
+        bench.count(f"H261119-{cone}", counts_of(2))
+    bench.feed("H261119-A", 1_000_000, fed=at("2026-11-20T09:30"))
+    assert not_fed(day_of(folder, "2026-11-20T16:30")) == []  # not over
+    asked = ["The feed of 16:00 was not entered: enter what was given, if it was."]
+    assert not_fed(day_of(folder, "2026-11-20T17:30")) == asked
+    asked = ["The feeds of yesterday 16:00 and 10:00 were not entered: enter what was given, if they were."]
+    assert not_fed(day_of(folder, "2026-11-21T11:30")) == asked
+    bench.feed("H261119-B", 1_000_000, fed=at("2026-11-20T16:10"))
+    assert not_fed(day_of(folder, "2026-11-21T08:30")) == []
+    assert not_fed(day_of(folder, "2026-12-05T08:30")) == []  # given up long ago
+
+
+def test_a_feed_of_the_day_before_can_still_be_entered(bench):
+    bench.count("H261119-A", counts_of(2))
+    bench.harvest("H261119-A", Harvest(1000, {"nauplii": 400}), taken=at("2026-11-20T09:20"))
+    from qckit.day.entry.bench import Bench
+
+    with Bench(bench.site.folder, by="op1", now="2026-11-21T11:00") as later:
+        assert "H261119-A" in [state.hatch for state in later.feedable()]
+
+
+def test_no_start_is_told_now_where_no_cone_is_free(bench):
+    for cone in "AB":
+        bench.start(lot="L-1", cone=cone, grams=2, at=at("2026-11-20T09:00"))
+    page = bench.study()
+    assert page.start.cones == () and page.start.code == "start"
+    assert "once a cone is free" in answer(page) and "once a cone is free" in start_words(page.start, page.now)
+    assert any(line.text.endswith("and none is free.") for line in day_lines(page))
+
+
+def test_the_limits_to_freeze_are_those_of_a_month_with_hatches(bench):
+    page = day_of(bench.site.folder, "2026-12-02T08:30")
+    (line,) = [line for line in day_lines(page) if "No limits" in line.text]
+    assert line.do == "qckit report month 2026-11 --freeze-baselines"
 
 
 def test_the_screen_keeps_to_80_by_24(bench):

@@ -101,6 +101,10 @@ class Bench:
         """Hatches that can be counted, those that wait first, then the others still at hand."""
         return self._first(("to count",), ("counted", "to harvest", "harvested", "incubating"))
 
+    def notable(self) -> list[HatchState]:
+        """Hatches of which something can be noted: all at hand, those that stand in their cones first."""
+        return self._first(("incubating", "to count"), ("to harvest", "counted", "harvested", "too old"))
+
     def harvestable(self) -> list[HatchState]:
         """Hatches whose harvest is due."""
         return self._first(("to harvest",))
@@ -115,8 +119,10 @@ class Bench:
 
     def feedable(self) -> list[HatchState]:
         """Hatches to feed from: those harvested first, those whose nauplii are used up last."""
-        states = self.at_hand()
-        return sorted(states, key=lambda state: (state.is_used_up, state.state != "harvested"))
+        states = [*self.at_hand(), *self._first(("too old",))]  # a feed may be entered the day after
+        return sorted(
+            states, key=lambda state: (state.is_used_up, state.state == "too old", state.state != "harvested")
+        )
 
     def grams_offered(self) -> str:
         """Grams of a cone to start: the plan's, else those of the newest hatch."""
@@ -220,21 +226,8 @@ class Bench:
     def number(self, text: str, what: str, *, unit: str = "", whole: bool = False) -> float | None:
         """Read a typed number as a cell of a sheet is read, so that 1,200 is never taken for 1.2.
 
-        Parameters
-        ----------
-        text : str
-            With a decimal comma or point, thousands and its unit as people write them.
-        what : str
-            What was asked for, for the message.
-        unit : str
-            Of the number; others of its kind are turned into it.
-        whole : bool
-            Only whole numbers.
-
-        Raises
-        ------
-        InputError
-            It is no number, could be two, is negative, or is not whole.
+        ``what`` was asked for, ``unit`` is the number's (others of its kind are turned into it), ``whole`` takes only
+        whole ones. An InputError says where it is no number, could be two, is negative, or is not whole.
         """
         from qckit.log.typed import typed_number
 
@@ -325,6 +318,10 @@ class Bench:
         """Enter water readings taken now."""
         return self._write(records.reading_rows(hatch, values, taken=self.moment()))
 
+    def note(self, hatch: str, text: str) -> Written:
+        """Note something about a hatch; see :func:`qckit.day.entry.records.note_row`."""
+        return self._write(records.note_row(self._row(hatch), text))
+
     def harvest(self, hatch: str, measured: harvest_records.Harvest, *, taken: dt.datetime | None = None) -> Written:
         """Enter a harvest; see :func:`qckit.day.entry.harvest_records.harvest_rows`."""
         names, before = self.names_in_use("samples"), self.page.hatch(hatch).harvested
@@ -355,8 +352,8 @@ class Bench:
         state = self.page.hatch(hatch)
         if at <= state.feed_by:
             return ""
-        most = self.settings.protocol.max_age_h
-        return f"The nauplii of {state.cone} are {state.nauplii_age_h(at):.0f} h old, past your limit of {most:g} h."
+        most, age = self.settings.protocol.max_age_h, round(state.nauplii_age_h(at), 1)
+        return f"The nauplii of {state.cone} are {age:g} h old, past your limit of {most:g} h."
 
     def meters_calibrated(self) -> str:
         """Keep that the meters were calibrated."""

@@ -31,6 +31,7 @@ MENU = {
     "7": "meters",
     "8": "test",
     "9": "lot",
+    "n": "note",
     "0": "end",
 }
 
@@ -67,7 +68,7 @@ class Dialog(Questions):
                 typed = self.ask(f"Enter: {first}" if first else "What", "")
             except EOFError:
                 return
-            choice = self.menu.get(typed.strip())
+            choice = self.menu.get(typed.strip().casefold())
             if typed.strip() == BACK:
                 self.say(self.bench.take_back())
                 continue
@@ -101,8 +102,8 @@ class Dialog(Questions):
 
     def _menu_lines(self) -> list[str]:
         return [
-            " ".join(f"{key} {name}" for key, name in self.menu.items()),
-            f"Numbers and Enter. {BACK} alone: one question back; here: the last entry taken back.",
+            " ".join(f"{key} {name}" for key, name in self.menu.items() if name not in ("note", "end")),
+            f"n note 0 end. Numbers and Enter; {BACK} takes back one question, here an entry.",
         ]
 
     def _default(self) -> str:
@@ -128,6 +129,7 @@ class Dialog(Questions):
             "meters": self._meters,
             "test": self._lot_test,
             "lot": self._new_lot,
+            "note": self._note,
         }
         step = steps[what if what in steps else what.split(" ")[0]]
         try:
@@ -299,6 +301,13 @@ class Dialog(Questions):
         if sample:
             return self.bench.count_again(sample, counts[0])
         return self.bench.count(state.hatch, counts)
+
+    def _note(self, _first: bool) -> Written:
+        state = self._pick(self.bench.notable(), "Note on", False)
+        text = self.typed("in your words, several with ; between", "")
+        if not text:
+            raise Stopped
+        return self.bench.note(state.hatch, text)
 
     def _meters(self, _first: bool) -> None:
         self.say(self.bench.meters_calibrated())

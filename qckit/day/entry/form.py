@@ -70,7 +70,7 @@ class DayForm(anywidget.AnyWidget):
 
     def _refresh(self) -> None:
         """Send the page and the forms as the log has them now."""
-        forms = [make(self.bench) for make in (_count, _start, _harvest, _feed, _readings, _lot_test, _new_lot)]
+        forms = [make(self.bench) for make in (_count, _start, _harvest, _feed, _readings, _note, _lot_test, _new_lot)]
         with self.hold_sync():
             self.page = day_fragment(self.bench.page, beside_form=True)
             self.forms = [form for form in forms if form]
@@ -113,6 +113,7 @@ class DayForm(anywidget.AnyWidget):
             return self.bench.meters_calibrated()
         steps = {"count": _do_count, "start": _do_start, "harvest": _do_harvest, "feed": _do_feed}
         steps |= {"readings": _do_readings, "count again": _do_again, "lot test": _do_lot_test, "new lot": _do_new_lot}
+        steps |= {"note": lambda bench, values: bench.note(values["hatch"], str(values.get("text", "")))}
         written = steps[kind](self.bench, values)
         return " ".join([written.sentence, *written.notes])
 
@@ -173,7 +174,8 @@ def _count(bench: Bench) -> dict | None:
         for column in protocol.counted_columns
     ]
     again = {state.hatch: bench.samples_to_repeat(state.hatch) for state in states}
-    return {"kind": "count", "title": "Count", "fields": fields, "again": again}
+    note = ", ".join(f"{COUNT_LETTERS[column]} {column}" for column in protocol.counted_columns)
+    return {"kind": "count", "title": "Count", "fields": fields, "again": again, "note": f"{note}."}
 
 
 def _start(bench: Bench) -> dict | None:
@@ -269,6 +271,14 @@ def _readings(bench: Bench) -> dict | None:
     fields = [_field("hatch", "hatch", states[0].hatch, _hatches(states))]
     fields += [_field(name, "pH" if name == "ph" else f"{name} {unit}") for name, unit in UNITS.items()]
     return {"kind": "readings", "title": "Readings", "fields": fields}
+
+
+def _note(bench: Bench) -> dict | None:
+    states = bench.notable()
+    if not states:
+        return None
+    fields = [_field("hatch", "hatch", states[0].hatch, _hatches(states)), _field("text", "note", is_text=True)]
+    return {"kind": "note", "title": "Note", "fields": fields}
 
 
 # ---- what comes back -----------------------------------------------------------------------------------------------

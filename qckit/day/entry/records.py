@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING
 
 import pandas as pd
 
+from qckit.columns import listed_in
 from qckit.errors import InputError
 from qckit.quantities import QUANTITIES, WATER
 from qckit.stages import COUNT_LETTERS
@@ -36,6 +37,7 @@ __all__ = [
     "lot_row",
     "lot_test_rows",
     "millions",
+    "note_row",
     "reading_rows",
     "sample_names",
     "start_row",
@@ -56,7 +58,7 @@ class Entry:
     {}
     """
 
-    kind: str  # start, count, readings, harvest, feed, lot test, lot
+    kind: str  # start, count, readings, harvest, feed, lot test, lot, note
     sentence: str
     frames: dict[str, pd.DataFrame] = field(default_factory=dict)
     hatch: str = ""
@@ -298,6 +300,23 @@ def feed_row(sitting: Sitting, hatch: str, nauplii: float, *, fed: dt.datetime, 
     }
     sentence = f"Fed {millions(nauplii)} nauplii of {hatch} {sitting.clock(fed)}."
     return Entry("feed", sentence, {"feeds": pd.DataFrame([row])})
+
+
+def note_row(hatch: dict, text: str) -> Entry:
+    """Make the row of a hatch with a note more: behind what stands there, with a semicolon between.
+
+    Parameters
+    ----------
+    hatch : mapping
+        Its row of the hatches table.
+    text : str
+    """
+    before, text = listed_in(hatch.get("notes")), text.strip()
+    new = [part for part in listed_in(text) if part not in before]
+    if not listed_in(text):
+        raise InputError(f"hatch {hatch['hatch']}: the note is empty. Type it.")
+    row = hatch | {"notes": "; ".join([*before, *new])}
+    return Entry("note", f"Noted for {hatch['hatch']}: {text}.", {"hatches": pd.DataFrame([row])}, hatch["hatch"])
 
 
 @dataclass(frozen=True)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from dataclasses import dataclass, field
 
+from qckit.columns import listed_in
 from qckit.day.entry.records import Entry
 from qckit.day.page.chores import METERS
 from qckit.errors import InputError
@@ -28,6 +29,7 @@ __all__ = [
 REASON = "typed wrong"
 """Reason kept with an entry that is taken back."""
 
+NOTE = "note"
 _AGAIN = "entered again"
 _ACTION = "day: "
 _SOURCE = "the day at the bench"
@@ -81,12 +83,13 @@ def write_entry(log: SiteLog, entry: Entry, *, by: str) -> Written:
     InputError
         A row breaks a rule; nothing was written.
     """
-    incoming = [Incoming(name, frame, name) for name, frame in entry.frames.items()]
+    grows = frozenset({"notes"} if entry.kind == NOTE else ())
+    incoming = [Incoming(name, frame, name, may_grow=grows) for name, frame in entry.frames.items()]
     try:
         result = log.take(incoming, by=by, source=_SOURCE, action=_ACTION + entry.kind)
     except InputError as error:
         raise InputError(_plainly(error)) from error
-    if not result.added:
+    if not result.added and not result.corrected:
         return Written(f"That stands in the log already. {entry.sentence}", list(result.notes))
     return Written(entry.sentence, list(result.notes), int(log.steps()["step"].max()))
 
@@ -171,11 +174,25 @@ def take_back(log: SiteLog, *, by: str, now: dt.datetime) -> str:
     if last is None:
         return "There is nothing of today to take back."
     step, kind, whose = last
-    n = log.withdraw_step(step, by=by, reason=REASON)
+    n = _notes_taken_back(log, step, by=by) if kind == NOTE else log.withdraw_step(step, by=by, reason=REASON)
     if not n:
         return "There is nothing of today to take back."
     who = "" if whose == by else f" of {whose}"
     return f"Taken back: the last {kind}{who} ({plural(n, 'row')}; kept in the history)."
+
+
+def _notes_taken_back(log: SiteLog, step: int, *, by: str) -> int:
+    """Take what a step noted out of the notes of its hatch; what was noted since stays."""
+    with engine.writing(log.engine) as connection:
+        cells = []
+        for fix in query.fetch(connection, "corrections", {"step": step}).itertuples():
+            noted = set(listed_in(fix.after)) - set(listed_in(fix.before))
+            now = query.fetch(connection, fix.table, {"hatch": fix.key}).iloc[0][fix.column]
+            left = "; ".join(part for part in listed_in(now) if part not in noted)
+            cells.append((fix.table, fix.key, fix.column, left))
+        number = steps.begin(connection, log.now(), by=by, action="withdraw", source=f"step {step}", n_rows=len(cells))
+        corrections.write(connection, number, cells, at=log.now(), by=by, reason=REASON)
+    return len(cells)
 
 
 def say_meters_calibrated(log: SiteLog, *, by: str) -> str:

@@ -21,6 +21,7 @@ METERS = "meters calibrated"
 
 ORDER = (
     "not counted",
+    "not fed",
     "signals",
     "missing photos",
     "photos without scale",
@@ -73,6 +74,7 @@ def find_chores(
     counts: pd.DataFrame,
     records: DayRecords,
     not_counted: tuple[str, ...] = (),
+    not_fed: tuple[str, ...] = (),
 ) -> list[Chore]:
     """List what else is due, in order of urgency.
 
@@ -86,12 +88,15 @@ def find_chores(
     records : DayRecords
     not_counted : tuple of str
         Hatches that ended without a count.
+    not_fed : tuple of str
+        ISO times of feeds that are over and were not written down.
 
     Returns
     -------
     list of Chore
     """
     found = [Chore("not counted", n=len(not_counted), names=not_counted)] if not_counted else []
+    found += [Chore("not fed", n=len(not_fed), names=not_fed)] if not_fed else []
     found += _signals(tables)
     missing = records.missing_photos
     if missing:
@@ -173,7 +178,12 @@ def _baselines(tables: SiteTables, lots, counts) -> list[Chore]:
     made = counts.loc[counts["purpose"] == "production", "lot"].value_counts()
     due = {lot.lot: int(made.get(lot.lot, 0)) for lot in lots if not {lot.lot, ""} & frozen}
     due = {lot: n for lot, n in due.items() if n >= _FREEZE_AT}
-    return [Chore("baseline", n=len(due), names=tuple(due), each=tuple(due.values()))] if due else []
+    month = counts.loc[counts["lot"].isin(due) & (counts["purpose"] == "production"), "started"].astype(str).max()
+    return (
+        [Chore("baseline", subject=str(month)[:7], n=len(due), names=tuple(due), each=tuple(due.values()))]
+        if due
+        else []
+    )
 
 
 def _month(tables: SiteTables, reports, now) -> list[Chore]:

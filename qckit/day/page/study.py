@@ -13,7 +13,15 @@ from qckit.day.page.chores import Chore, DayRecords, find_chores
 from qckit.day.page.judging import Judged, judge_hatch
 from qckit.day.page.starting import LotInUse, Start, lots_in_use, plan_start
 from qckit.hatch import cone_metrics, recovery_of
-from qckit.hatch.dose.supply import FeedDue, HatchState, PerGram, feeds_due, hatch_states, lot_planner
+from qckit.hatch.dose.supply import (
+    FeedDue,
+    HatchState,
+    PerGram,
+    feeds_due,
+    feeds_not_entered,
+    hatch_states,
+    lot_planner,
+)
 from qckit.log.typed import site_time
 from qckit.tables import to_utc
 from qckit.verdicts.finding import json_data
@@ -128,6 +136,9 @@ def study_day(
         counts=counts,
         records=records or DayRecords(),
         not_counted=tuple(state.hatch for state in states if state.state == "not counted"),
+        not_fed=tuple(
+            at.isoformat() for at in feeds_not_entered(settings, now=moment, feeds=getattr(tables, "feeds", None))
+        ),
     )
     shown = [state for state in states if state.state not in ("over", "not counted")]
     return Day(

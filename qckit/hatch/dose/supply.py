@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import itertools
 import math
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -25,6 +26,7 @@ __all__ = [
     "PerGram",
     "Supply",
     "feeds_due",
+    "feeds_not_entered",
     "hatch_states",
     "lot_planner",
     "supply_beside",
@@ -42,6 +44,7 @@ feed by it, and ``day.starting.plan_start`` says by it what can still be started
 
 _WARN_H = 12.0  # nauplii past their time are warned of for so long
 _SOME = 10_000.0
+_OVER_H = 1.0  # so long after its time a feed is over
 STATES = ("incubating", "to count", "to harvest", "counted", "harvested", "too old", "not counted", "over")
 
 
@@ -227,7 +230,7 @@ def feeds_due(settings: Settings, states: list[HatchState], *, now: dt.datetime,
         for time in protocol.feed_times:
             at = dt.datetime.combine(now.date() + dt.timedelta(days=days), time, tzinfo=now.tzinfo)
             done = _given(feeds, at)
-            if at < now - dt.timedelta(hours=1) and not done:
+            if at < now - dt.timedelta(hours=_OVER_H) and not done:
                 continue
             if done:
                 found.append(FeedDue(at, needed, done, is_done=True))
@@ -240,6 +243,24 @@ def feeds_due(settings: Settings, states: list[HatchState], *, now: dt.datetime,
                     left[state.hatch] -= take
                     missing -= take
             found.append(FeedDue(at, needed, needed - missing, tuple(parts)))
+    return found
+
+
+def feeds_not_entered(settings: Settings, *, now: dt.datetime, feeds=None) -> list[dt.datetime]:
+    """Times of the feeds of yesterday and today whose time is over and of which nothing was written down.
+
+    Nothing where no feed was written down in the week before: a site that keeps no feeds is not asked for them.
+    """
+    if feeds is None or feeds.empty:
+        return []
+    fed = to_utc(feeds["fed"])
+    first, last = fed.min(), fed[fed <= now].max()
+    found = []
+    for days, time in itertools.product((-1, 0), settings.protocol.feed_times):
+        at = dt.datetime.combine(now.date() + dt.timedelta(days=days), time, tzinfo=now.tzinfo)
+        is_asked = first < at < now - dt.timedelta(hours=_OVER_H) and at - last < dt.timedelta(days=7)
+        if is_asked and not _given(feeds, at):
+            found.append(at)
     return found
 
 
