@@ -90,8 +90,14 @@ def with_year(text: str, settings: Settings, today: dt.date) -> str:
     return text
 
 
-def typed_number(text: str, settings: Settings, where: str, *, unit: str = "") -> float:
-    """Read a number, with a decimal comma or point and with or without its unit; else as :func:`typed_time`."""
+def typed_number(text: str, settings: Settings, where: str, *, unit: str = "", whole: bool = False) -> float:
+    """Read a number, with a decimal comma or point and with or without its unit; else as :func:`typed_time`.
+
+    Of whole things 1,200 can be one number only, where the comma is not the site's decimal sign.
+    """
+    mark = "." if settings.site.decimal == "comma" else ","
+    if whole and re.fullmatch(rf"[1-9]\d{{0,2}}({re.escape(mark)}\d{{3}})+", text.strip()):
+        text = text.replace(mark, "")
     sign = cells.decimal_sign([text], semicolons=False, site=settings.site.decimal)
     rules = cells.CellRules(sign, settings.site.date_order, settings.site.timezone)
     return _value(cells.read_number(text, unit, rules), text, where)

@@ -59,7 +59,7 @@ def test_numbers_as_written(cell, unit, rules, value):
             "g",
             POINT,
             "could be 1.602 or 1602",
-            "Write it so that it can mean one only, or set decimal in qckit.toml.",
+            "Write 1602 or 1.602; where you write a decimal comma, set decimal in qckit.toml.",
         ),
         ("1.602", "g", COMMA, "could be 1.602 or 1602", "Write 1602 or 1,602."),
         (

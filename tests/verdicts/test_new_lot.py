@@ -114,7 +114,9 @@ def test_a_good_lot_is_accepted():
 def test_a_missed_claim_asks_for_a_larger_dose():
     found = judge([cone("A", 118), cone("B", 121), cone("C", 120)], claim=(92, 300_000))
     assert found.verdict == "accept-larger-dose"
-    assert any("times the 19.6 g that the label's claim would ask for" in s for s in found.next_steps)
+    (words,) = [s for s in found.next_steps if "label's claim" in s]
+    best = found.details["dose"]["best_grams"]  # without the reserve, which the label's figure does not have either
+    assert f"{best / 19.6078:.2f} times the 19.6 g that the label's claim would ask for; tell the supplier" in words
 
 
 @pytest.mark.parametrize(

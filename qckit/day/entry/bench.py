@@ -224,7 +224,7 @@ class Bench:
         return typed_date(text, self.settings, "date") if text.strip() else self.moment().date().isoformat()
 
     def number(self, text: str, what: str, *, unit: str = "", whole: bool = False) -> float | None:
-        """Read a typed number as a cell of a sheet is read, so that 1,200 is never taken for 1.2.
+        """Read a typed number as a cell of a sheet is read, so that 1,200 g is never taken for 1.2 g.
 
         ``what`` was asked for, ``unit`` is the number's (others of its kind are turned into it), ``whole`` takes only
         whole ones. An InputError says where it is no number, could be two, is negative, or is not whole.
@@ -233,7 +233,7 @@ class Bench:
 
         if not unit and re.search(r"[^\d\s.,'+−-]", text):
             raise InputError(f"{what}: {text!r} is no number. Correct it.")
-        value = typed_number(text, self.settings, what, unit=unit)
+        value = typed_number(text, self.settings, what, unit=unit, whole=whole)
         if value is not None and (value < 0 or (whole and value != int(value))):
             raise InputError(f"{what} is {text}; type a {'whole ' if whole else ''}number that is not negative.")
         return int(value) if whole and value is not None else value

@@ -256,7 +256,9 @@ class Dialog(Questions):
         opened = self.date("opened on (0: today)", "not yet")
         best_before = self.date("best before, as 2028-06 or a day (Enter: not known)", "not known", is_past=False)
         pct = self.maybe("hatching percentage its label claims (Enter: none)", "%", cell="lots.claimed_hatch_pct")
-        per_g = self.maybe("nauplii per gram its label claims (Enter: none)", cell="lots.claimed_nauplii_per_g")
+        per_g = self.maybe(
+            "nauplii per gram its label claims (Enter: none)", cell="lots.claimed_nauplii_per_g", whole=True
+        )
         pack_g = self.maybe("grams in its pack (Enter: not known)", "g", cell="lots.pack_g")
         currency = bench.settings.site.currency
         price = self.maybe(f"price of a pack in {currency} (Enter: not known)", cell="lots.price")

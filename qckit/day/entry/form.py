@@ -365,7 +365,7 @@ def _do_new_lot(bench: Bench, values: dict) -> Written:
         lot=str(values.get("lot", "")).strip(),
         **{name: bench.date(text) for name, text in dates.items()},
         claimed_hatch_pct=_number(bench, values, "pct", label="% claimed", unit="%"),
-        claimed_nauplii_per_g=_number(bench, values, "per_g", label="nauplii/g claimed"),
+        claimed_nauplii_per_g=_number(bench, values, "per_g", label="nauplii/g claimed", whole=True),
         pack_g=_number(bench, values, "pack_g", label="grams in its pack", unit="g"),
         price=_number(bench, values, "price"),
     )

@@ -105,11 +105,11 @@ class Questions:
             if value is not None:
                 return value
 
-    def maybe(self, label: str, unit: str = "", *, cell: str = "") -> float | None:
+    def maybe(self, label: str, unit: str = "", *, cell: str = "", whole: bool = False) -> float | None:
         """Ask for a number that may be left out; ``cell`` as for :meth:`number`."""
         while True:
             typed = self.typed(label, "")
-            value = self._read(typed, label, unit, cell) if typed else None
+            value = self._read(typed, label, unit, cell, whole=whole) if typed else None
             if value is not None or not typed:
                 return value
 
@@ -212,13 +212,13 @@ class Questions:
                 return given
         return None
 
-    def _read(self, typed: str, label: str, unit: str, cell: str = "") -> float | None:
+    def _read(self, typed: str, label: str, unit: str, cell: str = "", *, whole: bool = False) -> float | None:
         """Read one number; None, and the reason said, where it is none."""
         what = label.split("  ")[0].split(" (")[0]
         try:
-            value = self.bench.number(typed, what, unit=unit)
+            value = self.bench.number(typed, what, unit=unit, whole=whole)
         except InputError as error:
-            self.say(str(error))
+            self.say(str(error).replace(", or leave the cell empty if it is not known", ""))
             return None
         if value is None:
             self.say("Type a number.")

@@ -180,6 +180,10 @@ def _digits(digits: str, rules: CellRules):
         remedy = "Write it so that it can mean one only, or set decimal in qckit.toml."
         if rules.decimal == "comma":  # a key beside the figures often writes a point here, too
             remedy = f"Write {grouped} or {f'{float(plain):.10g}'.replace('.', ',')}."
+        elif rules.decimal == "point":
+            remedy = (
+                f"Write {grouped} or {float(plain):.10g}; where you write a decimal comma, set decimal in qckit.toml."
+            )
         return None, (f"could be {plain} or {grouped}", remedy)
     return Decimal(core.replace(",", ".")), None
 

@@ -248,8 +248,11 @@ def _larger_dose(evidence, settings):
         factor = claim / evidence.summary.hatching_efficiency_per_g.value
         return f"Take {factor:.2f} times the grams that the label's claim would ask for{tell}." if factor > 1 else ""
     on_claim = evidence.dose.nauplii / (claim * evidence.dose.recovery_pct / 100)
-    factor = evidence.dose.grams / on_claim
-    return f"That is {factor:.2f} times the {evidence.dose.say(on_claim)} g that the label's claim would ask for{tell}."
+    dose, factor = evidence.dose, evidence.dose.best_grams / on_claim
+    return (
+        f"By best guess {dose.say(dose.best_grams)} g would do, {factor:.2f} times the {dose.say(on_claim)} g that the "
+        f"label's claim would ask for{tell}; the rest is so that few hatches fall short."
+    )
 
 
 def _what_is_missing(rule, evidence):
