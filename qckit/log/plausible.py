@@ -13,6 +13,7 @@ import pandas as pd
 from qckit.log import odd_times, query
 from qckit.log.problems import Doubt, doubt
 from qckit.quantities import HATCHING_PPT, WATER_C, in_standard_unit
+from qckit.words import figures
 
 __all__ = ["MOST_PER_G", "doubts", "in_words", "lone_cones", "notes_on"]
 
@@ -114,8 +115,8 @@ def _hatches(hatches: pd.DataFrame, max_g_per_l: float) -> list[Doubt]:
     is_doubtful = (g_per_l > min(_OVER_MOST * max_g_per_l, _MOST_G_PER_L)) | (g_per_l < _LEAST_G_PER_L)
     for i in hatches.index[is_doubtful]:
         what = (
-            f"{hatches.at[i, 'cysts_g']:g} g in {hatches.at[i, 'volume_ml']:g} ml are {g_per_l[i]:.3g} g of cysts "
-            "per litre"
+            f"{hatches.at[i, 'cysts_g']:g} g in {hatches.at[i, 'volume_ml']:g} ml are {figures(g_per_l[i])} g of "
+            "cysts per litre"
         )
         if g_per_l[i] > _MOST_G_PER_L or g_per_l[i] < _LEAST_G_PER_L:
             hint = "Look whether cysts_g is in grams and volume_ml in millilitres (20 l are 20000)."

@@ -75,18 +75,19 @@ def typed_date(text: str, settings: Settings, where: str) -> str:
 
 
 def with_year(text: str, settings: Settings, today: dt.date) -> str:
-    """Write the year behind a day and month with dots, as in ``4.11.`` or ``4.11. 9:05``: that of the last such day.
-
-    Other texts, and those of a site whose dates do not have the day first, stay as they are.
+    """Write the year behind a day and month without one, as in ``4.11. 9:05``, ``4/11`` or, where the month stands
+    first, ``11/4``: that of the last such day. Other texts, and those of a site whose dates begin with the year, stay.
     """
-    found = re.fullmatch(r"\s*(\d{1,2})\.\s?(\d{1,2})\.(\s.*)?", text)
-    if not found or settings.site.date_order != "dmy":
+    order = settings.site.date_order
+    found = re.fullmatch(r"\s*(\d{1,2})(?:(\.)\s?(\d{1,2})\.|(/)(\d{1,2}))(\s.*)?", text)
+    if not found or order == "ymd" or (order == "mdy" and found[2]):
         return text
+    first, second, sign = int(found[1]), int(found[3] or found[5]), found[2] or found[4]
+    day, month = (first, second) if order == "dmy" else (second, first)
     for year in (today.year, today.year - 1):
         with contextlib.suppress(ValueError):
-            when = dt.date(year, int(found[2]), int(found[1]))
-            if when <= today:
-                return f"{found[1]}.{found[2]}.{year}{found[3] or ''}"
+            if dt.date(year, month, day) <= today:
+                return f"{first}{sign}{second}{sign}{year}{found[6] or ''}"
     return text
 
 

@@ -236,3 +236,26 @@ def test_a_spreadsheets_number_for_a_date_is_named_as_what_it_is(read, cell, mea
     assert found.value is None
     assert found.rule == f"is a spreadsheet's number for {means}"
     assert found.remedy == "Show the column as dates there, and save the sheet again."
+
+
+@pytest.mark.parametrize(
+    ("text", "order", "whole"),
+    [
+        ("4.11. 9:05", "dmy", "4.11.2026 9:05"),
+        ("2/10", "dmy", "2/10/2026"),
+        ("28/12 16:30", "dmy", "28/12/2025 16:30"),
+        ("10/2", "mdy", "10/2/2026"),
+        ("2/10", "ymd", "2/10"),
+        ("4.11.", "mdy", "4.11."),
+        ("9.30", "dmy", "9.30"),
+        ("31/2", "dmy", "31/2"),
+    ],
+)
+def test_a_day_and_month_get_the_year_of_the_last_such_day(text, order, whole):
+    import datetime as dt
+    from types import SimpleNamespace
+
+    from qckit.log.typed import with_year
+
+    settings = SimpleNamespace(site=SimpleNamespace(date_order=order))
+    assert with_year(text, settings, dt.date(2026, 11, 28)) == whole
