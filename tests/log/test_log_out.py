@@ -476,8 +476,7 @@ def test_the_commands(site, tmp_path):
     code, said = run("import", str(sheet), "--by", "op1", "--problems", str(tmp_path / "p.csv"), site=site)
     assert code == 2
     assert (
-        "lots.csv, row 3: price 'dear' is not a number. Write a number, or leave the cell empty if it is not known."
-        in said
+        "lots.csv, row 3: price 'dear' is not a number. Write a number, or leave it empty if it is not known." in said
     )
     assert "--accept-good-rows" in said
     assert pd.read_csv(tmp_path / "p.csv")["row"].tolist() == ["row 3"]

@@ -218,7 +218,7 @@ class Questions:
         try:
             value = self.bench.number(typed, what, unit=unit, whole=whole)
         except InputError as error:
-            self.say(str(error).replace(", or leave the cell empty if it is not known", ""))
+            self.say(str(error))
             return None
         if value is None:
             self.say("Type a number.")

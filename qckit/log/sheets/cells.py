@@ -143,7 +143,7 @@ def read_number(cell, unit: str, rules: CellRules, *, heading_unit: str = "") ->
         return Read(None, note=f"{text!r} taken as empty")
     match = _NUMBER.fullmatch(text)
     if not match:
-        return Read(rule="is not a number", remedy="Write a number, or leave the cell empty if it is not known.")
+        return Read(rule="is not a number", remedy="Write a number, or leave it empty if it is not known.")
     digits, tail = match.groups()
     number, wrong = _digits(digits, rules)
     if wrong:
