@@ -322,7 +322,8 @@ def _start_lines(start: Start, now: dt.datetime) -> list[Line]:
 def _chore_line(chore: Chore, page: Day) -> Line:
     """Say one chore and what to run for it."""
     if chore.code == "not fed":
-        times = joined(_clock(dt.datetime.fromisoformat(at), page.now) for at in chore.names)
+        whens = [dt.datetime.fromisoformat(at) for at in chore.names]
+        times = joined(("today " if at.date() == page.now.date() else "") + _clock(at, page.now) for at in whens)
         one = (
             noun(chore.n, "The feed of", "The feeds of"),
             noun(chore.n, "was", "were"),

@@ -122,9 +122,9 @@ def test_a_feed_that_nobody_entered_is_asked_for_where_feeds_are_entered(bench):
         bench.count(f"H261119-{cone}", counts_of(2))
     bench.feed("H261119-A", 1_000_000, fed=at("2026-11-20T09:30"))
     assert not_fed(day_of(folder, "2026-11-20T16:30")) == []  # not over
-    asked = ["The feed of 16:00 was not entered: enter what was given, if it was."]
+    asked = ["The feed of today 16:00 was not entered: enter what was given, if it was."]
     assert not_fed(day_of(folder, "2026-11-20T17:30")) == asked
-    asked = ["The feeds of yesterday 16:00 and 10:00 were not entered: enter what was given, if they were."]
+    asked = ["The feeds of yesterday 16:00 and today 10:00 were not entered: enter what was given, if they were."]
     assert not_fed(day_of(folder, "2026-11-21T11:30")) == asked
     bench.feed("H261119-B", 1_000_000, fed=at("2026-11-20T16:10"))
     assert not_fed(day_of(folder, "2026-11-21T08:30")) == []
