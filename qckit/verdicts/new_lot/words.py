@@ -250,8 +250,8 @@ def _larger_dose(evidence, settings):
     on_claim = evidence.dose.nauplii / (claim * evidence.dose.recovery_pct / 100)
     dose, factor = evidence.dose, evidence.dose.best_grams / on_claim
     return (
-        f"By best guess {dose.say(dose.best_grams)} g would do, {factor:.2f} times the {dose.say(on_claim)} g that the "
-        f"label's claim would ask for{tell}; the rest is so that few hatches fall short."
+        f"Without the reserve for hatches that fall short it is {dose.say(dose.best_grams)} g, {factor:.2f} times the "
+        f"{dose.say(on_claim)} g that the label's claim would ask for{tell}."
     )
 
 
