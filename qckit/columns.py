@@ -8,7 +8,7 @@ from qckit.object_rows import SOURCES
 from qckit.quantities import QUANTITIES
 from qckit.stages import CLASSES, STAGE_RECORDS
 
-__all__ = ["SEPARATIONS", "TABLES", "Column", "listed_in"]
+__all__ = ["SEPARATIONS", "TABLES", "Column", "is_empty", "is_missing", "listed_in"]
 
 SEPARATIONS = ("settling", "light", "screen", "magnetic", "salt", "other")
 """Ways of parting nauplii from shells and unhatched cysts at harvest."""
@@ -30,6 +30,16 @@ class Column:
     high: float | None = None
     choices: tuple[str, ...] = ()
     meaning: str = ""
+
+
+def is_missing(value) -> bool:
+    """Whether a cell holds no value: None, NaN or a missing mark of pandas, which is not imported here."""
+    return value is None or type(value).__name__ in ("NAType", "NaTType") or value != value
+
+
+def is_empty(value) -> bool:
+    """Whether a cell holds no value, or text of blanks alone."""
+    return is_missing(value) or (isinstance(value, str) and not value.strip())
 
 
 def listed_in(cell) -> list[str]:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import re
 
-from qckit.columns import SEPARATIONS, TABLES, Column
+from qckit.columns import SEPARATIONS, TABLES, Column, is_empty
 from qckit.errors import InputError, nearest_name, unknown_name
 from qckit.quantities import QUANTITIES, unit_problem
 
@@ -59,7 +59,7 @@ def check_cell(table: str, column: str, value):
     names = table_columns(table)
     if column not in names:
         raise unknown_name("column", column, names, where=table)
-    if _is_empty(value):
+    if is_empty(value):
         return None, None
     return _convert(value, TABLES[table][names.index(column)])
 
@@ -118,12 +118,6 @@ _DTYPE = {
 _TIME = re.compile(r"\d{4}-\d\d-\d\d[T ]\d\d:\d\d(:\d\d(\.\d+)?)?(Z|[+-]\d\d:?\d\d)$")
 _DATE = re.compile(r"\d{4}(-\d\d(-\d\d)?)?$")
 YES_OR_NO = {"yes": True, "true": True, "1": True, "no": False, "false": False, "0": False}
-
-
-def _is_empty(value) -> bool:
-    if value is None or type(value).__name__ in ("NAType", "NaTType"):  # pandas' own missing marks; not imported here
-        return True
-    return value != value or (isinstance(value, str) and not value.strip())
 
 
 def _convert(value, column: Column):
@@ -294,7 +288,7 @@ def check_table(frame, table: str, *, source: str | None = None, row_names=None)
         values = []
         for row, value in zip(row_names, frame[column.name].tolist(), strict=True):
             row = f"row {row}" if isinstance(row, int) else row
-            if _is_empty(value):
+            if is_empty(value):
                 values.append(None)
                 if column.required:
                     problems.append((row, column.name, "", "is empty and must be filled", "Fill the cell."))

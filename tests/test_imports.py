@@ -24,7 +24,8 @@ BASE = {
         "stages",
         "tables",
     ),
-    *("words", "flag_words", "progress", "in_notebook", "showing", "columns", "settings_text", "object_rows", "robust"),
+    *("words", "flag_words", "progress", "in_notebook", "showing", "columns", "settings_text"),
+    *("object_rows", "robust", "log_odds"),
 }
 MAY_IMPORT = {
     "errors": set(),
@@ -40,6 +41,7 @@ MAY_IMPORT = {
     "object_rows": set(),
     "quantities": set(),
     "robust": set(),
+    "log_odds": set(),
     "stages": set(),
     "words": set(),
     "flag_words": {"columns"},

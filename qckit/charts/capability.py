@@ -9,6 +9,7 @@ import numpy as np
 
 from qckit.hatch.intervals.plain import binomial_interval
 from qckit.hatch.lots.level import lag_one
+from qckit.log_odds import logit
 from qckit.words import estimated, noun, plural
 
 __all__ = ["Capability", "share_below"]
@@ -110,9 +111,9 @@ def share_below(hatch_pct, minimum, *, days=None, confidence=0.95, least=8, of="
     )
     if n < least:
         return found
-    x = _logit(np.clip(y, 0.5, 99.5))
+    x = logit(y / 100, least=0.005)
     if not np.ptp(x) > 0:  # the spread of equal numbers may be rounded to more than 0
-        return replace(found, share_pct=100.0 if x[0] < _logit(minimum) else 0.0)
+        return replace(found, share_pct=100.0 if x[0] < logit(minimum / 100) else 0.0)
     from scipy import special, stats
 
     effective = n if days is None else _effective(x, np.asarray(days)[known])
@@ -121,7 +122,7 @@ def share_below(hatch_pct, minimum, *, days=None, confidence=0.95, least=8, of="
         low, high = binomial_interval(share * effective, effective, confidence=confidence, method="jeffreys")
         found = replace(found, method=_COUNTED)
     else:
-        k = (float(_logit(minimum)) - float(x.mean())) / float(np.std(x, ddof=1))
+        k = (logit(minimum / 100) - float(x.mean())) / float(np.std(x, ddof=1))
         share = float(special.ndtr(k))
         low, high = normal_tail_interval(k, effective, confidence=confidence)
     return replace(found, share_pct=100 * share, share_pct_low=100 * low, share_pct_high=100 * high)
@@ -164,8 +165,3 @@ def normal_tail_interval(k, n, *, confidence=0.95):
 
     alpha = 1 - confidence
     return float(ndtr(bound(1 - alpha / 2) / root)), float(ndtr(bound(alpha / 2) / root))
-
-
-def _logit(pct):
-    share = np.asarray(pct, float) / 100
-    return np.log(share / (1 - share))

@@ -11,6 +11,7 @@ import numpy as np
 
 from qckit.charts.days import effective_days
 from qckit.charts.precision import DayInverse, Precision
+from qckit.log_odds import logit
 
 __all__ = ["FACTORS", "Parts", "Solved"]
 
@@ -64,7 +65,7 @@ class Parts:
             free_new: self._by_spread(set(free) | (set(newcomers) if free_new else set())) for free_new in (0, 1)
         }
         self.begins = np.flatnonzero(np.concatenate([[True], np.diff(self.of_day) > 0]))
-        self.middle = _logit(priors.day_to_day / priors.most_day_to_day)
+        self.middle = logit(priors.day_to_day / priors.most_day_to_day)
 
     def _by_spread(self, free):
         """Columns of each factor whose levels are held by a spread."""
@@ -197,10 +198,6 @@ class Parts:
         precision = Precision(weights=w, days=DayInverse(chol), of_day=self.of_day, vx=vx, covariance=covariance)
         variance = self.counting + residual**2 + day**2
         return Solved(y=y, theta=theta, vy=vy, beta=beta, fitted=self.x @ beta, variance=variance, precision=precision)
-
-
-def _logit(p):
-    return math.log(p / (1 - p))
 
 
 def _simplex(start, size):

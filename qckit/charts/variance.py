@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 
 from qckit.errors import InputError
+from qckit.log_odds import expit
 
 __all__ = ["VARIANCE_COLUMNS", "Components", "hatch_components", "variance_components"]
 
@@ -177,7 +178,7 @@ def hatch_components(subsamples, hatches, *, sources=("lot", "cone", "operator",
     part, whole = table["nauplii"].astype(float), table["full_cysts"].astype(float)
     table = table.assign(logit=np.log((part + 0.5) / (whole - part + 0.5)))
     found = variance_components(table, "logit", sources)
-    p = 1 / (1 + math.exp(-found.mean))
+    p = expit(found.mean)
     scale = (100 * p * (1 - p)) ** 2
     out = found.table.copy()
     out["variance"] *= scale

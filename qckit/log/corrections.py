@@ -14,6 +14,7 @@ from dataclasses import dataclass
 import pandas as pd
 import sqlalchemy as sa
 
+from qckit.columns import is_missing
 from qckit.errors import InputError, unknown_name
 from qckit.log import row_rules, schema
 from qckit.log.hand_counts import count_change, frame_changes
@@ -50,7 +51,7 @@ def need_reason(by: str, reason: str) -> None:
 
 def value_text(value) -> str:
     """Write a value as a correction holds it: text, empty where missing."""
-    if value is None or value is pd.NA or value != value:
+    if is_missing(value):
         return ""
     if type(value).__name__ in ("bool", "bool_"):
         return "yes" if value else "no"

@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 import pandas as pd
 import sqlalchemy as sa
 
-from qckit.columns import listed_in
+from qckit.columns import is_missing, listed_in
 from qckit.errors import InputError, unknown_name
 from qckit.flag_words import say_flags
 from qckit.log import schema
@@ -216,7 +216,7 @@ def _fresh(connection, photos, counts) -> pd.Series:
 
 
 def _known(value):
-    return None if value is None or value != value else value
+    return None if is_missing(value) else value
 
 
 def _next_samples(connection, affected: list[str], photos, counts) -> pd.DataFrame:
@@ -266,9 +266,9 @@ def _revised(row: dict, parts: list[dict], sheet_volume) -> dict:
     row = {name: row[name] for name in table_columns("samples")}
     row.update({column: int(sum(part[column] for part in parts)) for column in STAGE_COLUMNS.values()})
     depth, frame_mm2 = row["chamber_depth_mm"], sum(part["frame_mm2"] for part in parts)
-    if (sheet_volume is None or sheet_volume != sheet_volume) and depth == depth and frame_mm2 == frame_mm2:
+    if (is_missing(sheet_volume)) and depth == depth and frame_mm2 == frame_mm2:
         row["volume_ul"] = float(frame_mm2 * depth)
-    versions = sorted({str(part["counter_version"]) for part in parts if _known(part["counter_version"])})
+    versions = sorted({str(part["counter_version"]) for part in parts if not is_missing(part["counter_version"])})
     row.update(counted_by="photo", counter=", ".join(versions) or None, revision=int(row["revision"]) + 1)
     if not listed_in(row["photos"]):
         row["photos"] = "; ".join(part["photo"] for part in parts)

@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pandas as pd
 
+from qckit.columns import is_missing
 from qckit.errors import InputError
 from qckit.files import safe_frame, spreadsheet_csv, whole
 from qckit.log import schema
@@ -125,7 +126,7 @@ def _sheet(sheet, frame: pd.DataFrame, bold) -> None:
     for row in frame.astype(object).itertuples(index=False):
         cells = []
         for value in row:
-            if value is None or value is pd.NA or value != value:
+            if is_missing(value):
                 cells.append(None)
             elif isinstance(value, str):
                 cell = WriteOnlyCell(sheet, value=ILLEGAL_CHARACTERS_RE.sub("\ufffd", value))

@@ -7,6 +7,7 @@ from collections import Counter
 import pandas as pd
 import sqlalchemy as sa
 
+from qckit.columns import is_missing
 from qckit.errors import InputError, unknown_name
 from qckit.log import schema
 from qckit.log.counted import tally
@@ -186,7 +187,7 @@ def _new_objects(photo, added: list[dict], revision: int) -> pd.DataFrame:
     frame = pd.DataFrame(added).drop(columns="action")
     if "counted" not in frame.columns:
         frame["counted"] = True
-    frame["counted"] = frame["counted"].map(lambda v: True if v is None or v != v else v)
+    frame["counted"] = frame["counted"].map(lambda v: True if is_missing(v) else v)
     checked = check_table(frame, "objects", source=f"photo {photo!r}")
     for column in ("stage", "x_px", "y_px"):
         if checked[column].isna().any():
@@ -206,7 +207,7 @@ def sample_after_correction(connection, photo: str, by: str, change: Counter | N
         no object is read. Without it, or where a person has set the counts, all objects of the sample are counted.
     """
     sample = fetch(connection, "photos", {"photo": photo})["sample"].iloc[0]
-    if sample is None or sample != sample:
+    if is_missing(sample):
         return empty_table("samples")
     row = _sample_row(connection, sample)
     columns = list(STAGE_COLUMNS.values())

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 import pandas as pd
 
+from qckit.columns import is_missing
 from qckit.errors import unknown_name
 from qckit.flag_words import say_flags
 from qckit.log import engine, query
@@ -172,7 +173,7 @@ def _place(report) -> str:
 
 
 def _or_nothing(value) -> str:
-    return "nothing" if value is None or value != value or value == "" else str(value)
+    return "nothing" if is_missing(value) or value == "" else str(value)
 
 
 def _figures(text) -> str:

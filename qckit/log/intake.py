@@ -11,6 +11,7 @@ from dataclasses import dataclass, field
 
 import pandas as pd
 
+from qckit.columns import is_missing
 from qckit.errors import InputError, known_names_hint, unknown_name
 from qckit.log import already_logged, row_rules, schema
 from qckit.log.problems import HANGS_ON, PROBLEMS, CellProblem, mending
@@ -71,7 +72,7 @@ class _Notes:
     def add(self, part: int, incoming: Incoming, problem: CellProblem):
         index, column, value, rule, remedy = problem
         place = incoming.rows[index] if isinstance(index, int) else index
-        shown = "" if value is None or value != value else str(value)
+        shown = "" if is_missing(value) else str(value)
         order = (part, index if isinstance(index, int) else -1)
         self.rows.append((order, (incoming.source, place, column, shown, rule, remedy)))
         if isinstance(index, int):

@@ -8,6 +8,7 @@ import pandas as pd
 import sqlalchemy as sa
 from sqlalchemy.dialects.postgresql import ARRAY
 
+from qckit.columns import is_missing
 from qckit.errors import InputError, unknown_name
 from qckit.log import schema
 from qckit.object_rows import FOUND
@@ -202,7 +203,7 @@ def fetch(
 def _lookup_values(value, columns, name: str):
     """Values to look for, of the column's kind: a missing name, which a frame gives as a number, is none."""
     several = isinstance(value, (list, tuple, set))
-    kept = [v for v in (value if several else [value]) if v is not None and v is not pd.NA and v == v]
+    kept = [v for v in (value if several else [value]) if not is_missing(v)]
     kind = next((c.kind for c in columns if c.name == name), "")
     if kind in ("text", "choice", "time", "date"):
         kept = [str(v) for v in kept]

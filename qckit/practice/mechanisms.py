@@ -22,6 +22,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from qckit.log_odds import expit
+
 __all__ = [
     "ROOM",
     "Conditions",
@@ -213,7 +215,7 @@ def blocked_by_salinity(salinity_ppt, room: Room = ROOM):
     """Share that cannot take up water enough to break: a slow rise above 38 ppt (ours), nearly all above 85 [1]_."""
     s = np.asarray(salinity_ppt, dtype=float)
     slow = room.salt_slow * (1.0 - np.exp(-np.clip(s - room.salt_from_ppt, 0.0, None) / 25.0))
-    steep = 1.0 / (1.0 + np.exp(-(s - room.salt_mid_ppt) / room.salt_width_ppt))
+    steep = expit((s - room.salt_mid_ppt) / room.salt_width_ppt)
     return 1.0 - (1.0 - slow) * (1.0 - steep)
 
 

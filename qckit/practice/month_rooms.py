@@ -14,6 +14,7 @@ from datetime import UTC, date, datetime, timedelta
 
 import numpy as np
 
+from qckit.log_odds import expit, logit
 from qckit.practice.room_water import READ, remembering_days
 from qckit.tables import check_table, table_columns
 
@@ -275,9 +276,9 @@ def _hatch(room, rng, rows, n, day, cone, water, day_luck):
     by = "person" if rng.random() < room.counted_by_hand else "photo"
     share = _touched(change, day=day, cone=cone, lot=lot, operator=operator, by=by)
     tail = rng.standard_t(room.residual_tail_df) / np.sqrt(room.residual_tail_df / (room.residual_tail_df - 2))
-    x = _logit(room.levels[lot] / 100) + room.cones[cone] + room.people.get(operator, 0.0)
+    x = logit(room.levels[lot] / 100) + room.cones[cone] + room.people.get(operator, 0.0)
     x += day_luck + room.residual * tail + (room.photo_offset if by == "photo" else 0.0)
-    p = 1 / (1 + np.exp(-x))
+    p = expit(x)
     p = float(np.clip(p - share * (change.points if change else 0) / 100, 0.03, 0.985))
     sheet_water = water.of(n, cone)
     if change is not None and change.quantity in sheet_water:
@@ -308,10 +309,6 @@ def _hatch(room, rng, rows, n, day, cone, water, day_luck):
         if (value := sheet[r.column]) is not None:
             rows["readings"].append(dict(hatch=name, taken=taken, quantity=r.quantity, value=value, unit=r.unit))
     _counts(room, rng, rows, name=name, started=started, p=p, by=by)
-
-
-def _logit(p):
-    return float(np.log(p / (1 - p)))
 
 
 def _counts(room, rng, rows, name, started, p, by):

@@ -9,6 +9,7 @@ from collections.abc import Iterable, Mapping
 from html import escape
 from pathlib import Path
 
+from qckit.columns import is_missing
 from qckit.directions import NAME_COLUMNS, isolate_names, isolated
 from qckit.in_notebook import put_dates_in_site_order, running_shell
 from qckit.reports.headings import heading_of
@@ -424,9 +425,7 @@ def _cell(value, decimals, *, is_name=False) -> str:
     """Write one cell; missing is a dash, yes and no are words, times that are no name go to the minute."""
     import numbers
 
-    import pandas as pd
-
-    if value is None or value is pd.NA or value is pd.NaT or value != value or (isinstance(value, str) and not value):
+    if is_missing(value) or value == "":
         return "\u2013"
     if isinstance(value, bool) or type(value).__name__ == "bool":
         return "yes" if value else "no"

@@ -6,6 +6,7 @@ from dataclasses import replace
 
 import pandas as pd
 
+from qckit.columns import is_missing
 from qckit.quantities import WATER
 from qckit.reports import blocks, lot_charts
 from qckit.reports.blocks import Html, note, sentences, table
@@ -177,7 +178,7 @@ def conditions_table(test: LotTest) -> Html:
 def _measured(value, unit) -> str:
     if isinstance(value, str):
         return value
-    if value is None or value != value:
+    if is_missing(value):
         return ""
     return f"{significant(float(value))} {unit if isinstance(unit, str) and unit != 'pH' else ''}".strip()
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 from html import escape
 
+from qckit.columns import is_missing
 from qckit.words import signed
 
 __all__ = ["certificate_page"]
@@ -93,7 +94,7 @@ def _table(agreement) -> str:
     for row in agreement[list(heads)].to_dict("records"):
         cells = [escape(str(row["figure"]).replace("hatch_pct", "H% (points)")), f"{row['n']:.0f}"]
         cells += [signed(row[k], 2) for k in list(heads)[2:-1]]
-        cells.append("–" if row["ccc"] is None or row["ccc"] != row["ccc"] else f"{row['ccc']:.3f}")
+        cells.append("–" if is_missing(row["ccc"]) else f"{row['ccc']:.3f}")
         rows.append("<tr>" + "".join(f"<td>{v}</td>" for v in cells) + "</tr>")
     head = "".join(f'<th scope="col">{h}</th>' for h in heads.values())
     return f"<table><thead><tr>{head}</tr></thead><tbody>{''.join(rows)}</tbody></table>"

@@ -17,6 +17,7 @@ from pathlib import Path
 import numpy as np
 
 from qckit.counting.reader.proposals import Proposals
+from qckit.log_odds import logit
 from qckit.stages import CLASSES, STAGES
 
 __all__ = [
@@ -41,6 +42,7 @@ about 150 µm), and whether no foreground supports it where it supports most oth
 ACCEPTED = 0.5
 SURER = 0.4  # score of what is an object beyond much doubt in any light
 USUAL_SCORE = 0.78  # median of the surer ones, in all but the least sure tenth of the labelled photos of both makes
+LEAST_SCORE = 1e-4  # a score nearer to 0 or 1 says no more
 LIKE_ALL = 10  # objects of a stage count as so many of the photo's others
 TOUCHING_UM, BESIDE_UM, FARTHEST_UM = 60.0, 150.0, 400.0
 USUALLY_SUPPORTED, AS_MANY = 0.9, 5.0  # share of objects with foreground, known as from so many objects
@@ -157,13 +159,13 @@ def gather_chance_evidence(proposals: Proposals, supported: np.ndarray, um_per_p
     -------
     (n, len(EVIDENCE)) ndarray
     """
-    logit = _logit(proposals.score)
+    log_odds = logit(proposals.score, least=LEAST_SCORE)
     stage = proposals.p.argmax(axis=1)
     apart = _from_surer(proposals, um_per_px)
     return np.column_stack(
         [
-            np.ones(len(logit)),
-            logit,
+            np.ones(len(log_odds)),
+            log_odds,
             proposals.p[:, : len(STAGES)],
             sureness(proposals.score, stage),
             np.exp(-apart / TOUCHING_UM),
@@ -171,11 +173,6 @@ def gather_chance_evidence(proposals: Proposals, supported: np.ndarray, um_per_p
             ~supported * _says_silence(proposals.score > SURER, supported),
         ]
     )
-
-
-def _logit(score: np.ndarray) -> np.ndarray:
-    clipped = np.clip(np.asarray(score, float), 1e-4, 1 - 1e-4)
-    return np.log(clipped / (1 - clipped))
 
 
 def sureness(score: np.ndarray, stage: np.ndarray) -> np.ndarray:
@@ -194,15 +191,15 @@ def sureness(score: np.ndarray, stage: np.ndarray) -> np.ndarray:
     (n,) ndarray
         0 or below; for each the median of the surer ones of its class, drawn towards that of all where they are few.
     """
-    surer, logit = score > SURER, _logit(score)
-    usual = float(_logit(USUAL_SCORE))
-    of_all = min(float(np.median(logit[surer])), usual) if surer.any() else usual
+    surer, log_odds = score > SURER, logit(score, least=LEAST_SCORE)
+    usual = logit(USUAL_SCORE, least=LEAST_SCORE)
+    of_all = min(float(np.median(log_odds[surer])), usual) if surer.any() else usual
     out = np.full(len(score), of_all)
     for k in np.unique(stage):
         mine = surer & (stage == k)
         n = int(mine.sum())
         if n:
-            out[stage == k] = (n * np.median(logit[mine]) + LIKE_ALL * of_all) / (n + LIKE_ALL)
+            out[stage == k] = (n * np.median(log_odds[mine]) + LIKE_ALL * of_all) / (n + LIKE_ALL)
     return np.minimum(out, usual) - usual
 
 

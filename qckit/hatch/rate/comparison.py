@@ -20,6 +20,7 @@ from qckit.hatch.rate.models import (
     minimise,
     place_of_cone,
 )
+from qckit.log_odds import expit
 from qckit.showing import InWords
 
 __all__ = ["SpeedComparison", "compare_rates"]
@@ -219,7 +220,7 @@ def _fit(model, intervals):
 
 def _as_fit(found, i):
     """One lot's curve out of the joint fit."""
-    ceiling = 1 / (1 + math.exp(-found["theta"][i]))
+    ceiling = expit(found["theta"][i])
     scale = math.exp(found["theta"][2] + (found["theta"][4] if i == 0 else 0.0))
     return Fit(
         model=found["model"],

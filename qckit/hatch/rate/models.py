@@ -8,6 +8,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pandas as pd
 
+from qckit.log_odds import expit, logit
+
 __all__ = [
     "MODELS",
     "Fit",
@@ -41,7 +43,7 @@ class Fit:
     def parameters(self) -> np.ndarray:
         """Logit of the ceiling, ln scale, ln slope."""
         d = min(max(self.ceiling, 1e-9), 1 - 1e-9)
-        return np.array([math.log(d / (1 - d)), math.log(self.scale_h), math.log(self.slope)])
+        return np.array([logit(d), math.log(self.scale_h), math.log(self.slope)])
 
     @property
     def ceiling_se(self) -> float:
@@ -116,13 +118,13 @@ def fit_model(model, start_h, end_h, counts, *, synchrony=None):
     share = min(max(n[observed].sum() / n.sum(), 0.02), 0.98)
     hours = end[observed] if observed.any() else np.asarray(start_h, float)
     begins = [
-        np.array([math.log(share / (1 - share)), math.log(scale), math.log(slope)])
+        np.array([logit(share), math.log(scale), math.log(slope)])
         for slope in (3.0, 6.0, 12.0, 25.0)
         for scale in np.geomspace(0.7 * hours.min(), 1.2 * hours.max(), 8)
     ]
     x, _, is_good = minimise(cost, min(begins, key=cost))
     x = np.clip(x, -30, 30)  # a likelihood that is flat may send it anywhere
-    d, scale, slope = 1 / (1 + math.exp(-x[0])), math.exp(x[1]), math.exp(x[2])
+    d, scale, slope = expit(x[0]), math.exp(x[1]), math.exp(x[2])
     return Fit(
         model=model,
         ceiling=d,
@@ -155,7 +157,7 @@ def _cost(model, start_h, end_h, counts):
     at_start, at_end = place[: len(start)], place[len(start) :]
 
     def cost(theta):
-        d = 1 / (1 + math.exp(-max(min(theta[0], 30), -30)))
+        d = expit(max(min(theta[0], 30), -30))
         scale, slope = math.exp(max(min(theta[1], 20), -20)), math.exp(max(min(theta[2], 5), -5))
         curve = d * _shape(model, hours, scale, slope)
         share = np.where(observed, curve[at_end], 1.0) - curve[at_start]
@@ -207,7 +209,7 @@ def place_of_cone(fit, start_h, end_h, counts):
         return cost((theta[0], log_scale + max(min(theta[1], 5), -5), log_slope))
 
     at = minimise(of_cone, np.array([fit.parameters[0], 0.0]))[0]
-    return 1 / (1 + math.exp(-max(min(at[0], 30), -30))), float(at[1])
+    return expit(max(min(at[0], 30), -30)), float(at[1])
 
 
 def counts_dispersion(fit, courses, places):

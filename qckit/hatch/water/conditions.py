@@ -7,6 +7,7 @@ import math
 import numpy as np
 import pandas as pd
 
+from qckit.columns import is_empty
 from qckit.hatch.dose.timing import max_density_g_per_l
 from qckit.hatch.water.readings import standard_of, water_of_hatches, water_values
 from qckit.hatch.water.seawater import oxygen_saturation_pct
@@ -108,7 +109,7 @@ def _row(hatch, quantity, values, c, water):
 
 def _aeration(hatch):
     text = hatch.get("aeration")
-    if text is None or pd.isna(text) or not str(text).strip():
+    if is_empty(text):
         return _line(
             hatch,
             "aeration",

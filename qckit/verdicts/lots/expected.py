@@ -12,7 +12,9 @@ import numpy as np
 import pandas as pd
 from scipy.special import stdtrit
 
+from qckit.columns import is_missing
 from qckit.hatch.lots.standard_tests import latest_test
+from qckit.log_odds import expit, logit
 from qckit.tables import to_utc
 from qckit.verdicts.lots.usual import usual_of_lot
 from qckit.words import figures, joined
@@ -55,7 +57,7 @@ class Expected:
     @property
     def low_pct(self) -> float:
         """Percentage that nine lots of ten reach."""
-        return 100 / (1 + math.exp(-(self.logit - float(stdtrit(self.df, 0.9)) * self.logit_sd)))
+        return 100 * expit(self.logit - float(stdtrit(self.df, 0.9)) * self.logit_sd)
 
     @property
     def per_g(self) -> float:
@@ -65,12 +67,12 @@ class Expected:
     @property
     def logit(self) -> float:
         """Hatching percentage on the logit scale."""
-        return _logit(self.pct)
+        return logit(self.pct / 100, least=1e-4)
 
     @property
     def logit_sd(self) -> float:
         """Its spread."""
-        opened, released = 1 / (1 + np.exp(-self.figures[:2]))
+        opened, released = expit(self.figures[:2])
         rest = 1 - opened * released
         return float(math.hypot((1 - opened) / rest * self.sd[0], (1 - released) / rest * self.sd[1]))
 
@@ -143,7 +145,7 @@ def share_pct(figures) -> float:
     """Hatching percentage that the first two figures amount to; NaN where they are not known."""
     if not np.isfinite(figures[:2]).all():
         return math.nan
-    return 100 / (1 + math.exp(-figures[0])) / (1 + math.exp(-figures[1]))
+    return 100 * expit(figures[0]) * expit(figures[1])
 
 
 def join_estimates(a, var_a, b, var_b):
@@ -207,9 +209,9 @@ def _from_claims(claims, lot, others, mean):
             gaps_g.append(usual.mean[3] - _full_claimed(a, b))
     if math.isfinite(claimed):
         points, var = _less_the_gap(claimed, gaps)
-        released = 1 / (1 + math.exp(-mean[1]))
+        released = expit(mean[1])
         opened = min(max(points / 100 / released, 0.05), 0.98)
-        found.append((0, math.log(opened / (1 - opened)), var / (100 * released * opened * (1 - opened)) ** 2))
+        found.append((0, logit(opened), var / (100 * released * opened * (1 - opened)) ** 2))
     if math.isfinite(per_g):
         precision = 1 / _GRAM_BIAS_SD**2 + len(gaps_g) / _GRAM_SD**2
         bias = (_GRAM_BIAS / _GRAM_BIAS_SD**2 + sum(gaps_g) / _GRAM_SD**2) / precision
@@ -232,14 +234,9 @@ def _full_claimed(pct, per_g):
     return math.log(per_g / (pct / 100 if math.isfinite(pct) else 0.85))
 
 
-def _logit(pct):
-    share = min(max(pct / 100, 1e-4), 1 - 1e-4)
-    return math.log(share / (1 - share))
-
-
 def _number(value):
     """A claim as a number; NaN where none is written down, and 0 claims nothing."""
-    return math.nan if value is None or value is pd.NA or not 0 < float(value) < math.inf else float(value)
+    return math.nan if is_missing(value) or not 0 < float(value) < math.inf else float(value)
 
 
 # ---- in words --------------------------------------------------------------------------------------------------------

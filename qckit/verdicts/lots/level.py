@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+from qckit.log_odds import expit, logit
 from qckit.verdicts.lots.usual import full_cysts_counted
 
 __all__ = ["Level", "against_limits", "judge_level"]
@@ -92,8 +93,8 @@ def _scales(name):
     """Transform to the working scale and back."""
     if name == "hatch_pct":
         return (
-            lambda v: np.log(np.clip(v, 0.2, 99.8) / (100 - np.clip(v, 0.2, 99.8))),
-            lambda z: 100 / (1 + np.exp(-z)),
+            lambda v: logit(np.asarray(v) / 100, least=0.002),
+            lambda z: 100 * expit(z),
         )
     return (lambda v: np.log(np.where(v > 0, v, np.nan))), np.exp
 

@@ -13,6 +13,7 @@ import numpy as np
 import pandas as pd
 
 from qckit.charts.levels import FACTORS
+from qckit.log_odds import expit, logit
 from qckit.tables import to_utc
 from qckit.verdicts.lots.usual import describe_hatch
 
@@ -48,7 +49,7 @@ class Standing:
         moved = self.of(hatch)
         share, usual = share_of(mean + moved), share_of(mean)
         if name == "hatch_pct":
-            return math.log(share / (1 - share)) - math.log(usual / (1 - usual))
+            return logit(share) - logit(usual)
         return math.log(share / usual) + float(moved[3])
 
     def sure_differences(self, hatch: str, mean: np.ndarray) -> list[tuple[str, str, float]]:
@@ -75,7 +76,7 @@ class Standing:
 
 def share_of(figures):
     """Share hatched of the full cysts that the first two figures amount to."""
-    return float(1 / (1 + np.exp(-figures[0])) / (1 + np.exp(-figures[1])))
+    return float(expit(figures[0]) * expit(figures[1]))
 
 
 def _points(mean, moved):

@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pandas as pd
 
+from qckit.log_odds import expit
 from qckit.robust import SD_PER_MAD
 from qckit.words import plural
 
@@ -55,8 +56,8 @@ class Usual:
     @property
     def mix(self) -> np.ndarray:
         """Nauplii, umbrellas, cysts and shells per full cyst in a usual hatch, shape (4,)."""
-        opened = 1.0 / (1.0 + np.exp(-self.mean[0]))
-        free = 1.0 / (1.0 + np.exp(-self.mean[1]))
+        opened = expit(self.mean[0])
+        free = expit(self.mean[1])
         return np.array([opened * free, opened * (1 - free), 1 - opened, np.exp(self.mean[2]) * opened])
 
 

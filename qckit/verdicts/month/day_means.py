@@ -17,6 +17,7 @@ import numpy as np
 from qckit.hatch.intervals.over_cones import proportion_over_cones
 from qckit.hatch.intervals.plain import positive_mean_interval
 from qckit.hatch.lots.level import lag_one
+from qckit.log_odds import expit, logit
 
 __all__ = ["mean_per_g", "mean_share"]
 
@@ -43,8 +44,8 @@ def mean_share(hatches, *, confidence=0.95):
     reach = _stretch((days["nauplii"] / days["full_cysts"]).to_numpy(float))
     if reach == 1.0:  # also where all or none hatched on every day, which has no logit
         return _with_bounds(plain, daily, daily.low, daily.high)
-    middle = _logit(daily.value)
-    low, high = (_share(middle + reach * (_logit(bound) - middle)) for bound in (daily.low, daily.high))
+    middle = logit(daily.value)
+    low, high = (expit(middle + reach * (logit(bound) - middle)) for bound in (daily.low, daily.high))
     return _with_bounds(plain, daily, low, high)
 
 
@@ -80,11 +81,3 @@ def _stretch(values):
 
 def _with_bounds(plain, daily, low, high):
     return replace(plain, low=min(low, plain.value), high=max(high, plain.value), df=daily.df, method=daily.method)
-
-
-def _logit(share):
-    return math.inf if share >= 1 else -math.inf if share <= 0 else math.log(share / (1 - share))
-
-
-def _share(logit):
-    return 1 / (1 + math.exp(-min(max(logit, -700.0), 700.0)))

@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from qckit.charts.search import Search
+from qckit.log_odds import expit, logit
 from qckit.verdicts.lots.expected import Expected
 
 __all__ = ["LotLevel", "judge_lots"]
@@ -87,7 +88,7 @@ def judge_lots(search: Search, prospects, *, minimum, margin_pct, alpha, of_mont
             margin_pct=margin_pct,
             alpha=share,
         )
-        low, level, high = (_pct(_logit(v) + aged) for v in (found.low, found.level, found.high))
+        low, level, high = (_pct(logit(v / 100, least=1e-6) + aged) for v in (found.low, found.level, found.high))
         out.append(replace(found, now=level, now_low=low, now_high=high, is_below_minimum=high < minimum))
     return out
 
@@ -98,13 +99,8 @@ def _aged(search, lot):
     return sum(c.coefficient * float(c.column[last]) for c in search.changes if c.shape == "ramp")
 
 
-def _logit(pct):
-    p = min(max(pct / 100, 1e-6), 1 - 1e-6)
-    return math.log(p / (1 - p))
-
-
 def _pct(x):
-    return 100 / (1 + math.exp(-x))
+    return 100 * expit(x)
 
 
 def _judge(lot, before, *, model, at, prospect, n_hatches, margin_pct, alpha):

@@ -10,6 +10,7 @@ import pandas as pd
 
 from qckit.charts.capability import Capability, share_below
 from qckit.charts.lot_chart import LotChart, build_chart
+from qckit.columns import is_missing
 from qckit.errors import InputError
 from qckit.hatch.dose.plan import DosePlan, plan_dose
 from qckit.hatch.dose.records import dose_records
@@ -105,7 +106,7 @@ def lot_month(tables, name, mine, reviewed, *, level):
 
 def _num(row, column):
     value = row.get(column) if len(row) else None
-    return None if value is None or pd.isna(value) else float(value)
+    return None if is_missing(value) else float(value)
 
 
 _LEVEL_DAYS = 60

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -14,6 +13,7 @@ from qckit.charts.search import Search, detectable_size, find_changes_in_levels
 from qckit.charts.selection import size_after_selection
 from qckit.charts.series import CONDITIONS
 from qckit.charts.water import search_water, water_limits, water_points
+from qckit.log_odds import expit
 from qckit.verdicts.lots.expected import expected_of_lot
 from qckit.verdicts.lots.usual import counted_hatches
 from qckit.verdicts.month.false_alarms import SHARES
@@ -234,7 +234,7 @@ def _unseen(search, first) -> tuple:
 
     def points(rows, group=None):
         size = detectable_size(search, rows, group=group)
-        return 100 / (1 + math.exp(-level)) - 100 / (1 + math.exp(min(size - level, 700.0)))
+        return 100 * (expit(level) - expit(level - size))
 
     out = [(ALL, points(np.flatnonzero(recent)))]
     cones = search.frame["cone"].fillna("").astype(str)
@@ -266,7 +266,7 @@ def standing_differences(search, shifts) -> list[StandingDifference]:
         return []
     late = {(s.factor, s.level) for s in shifts if s.kind == "level"}
     model = search.model
-    middle = 1 / (1 + math.exp(-float(np.median(model.fitted))))
+    middle = expit(float(np.median(model.fitted)))
     scale = 100 * middle * (1 - middle)
     out = []
     for factor in ("cone", "operator", "counted_by"):

@@ -17,6 +17,7 @@ from qckit.charts.search import Search
 from qckit.charts.selection import size_after_selection
 from qckit.charts.series import CHARTED, CONDITIONS
 from qckit.charts.water import LEAST_STEP, METER_ERROR
+from qckit.log_odds import expit
 
 __all__ = [
     "ROOM",
@@ -97,7 +98,7 @@ def _back(quantity):
     """From the working scale to the unit."""
     kind = CHARTED[quantity].kind
     if kind.startswith("p"):
-        return lambda x: 100 / (1 + np.exp(-x))
+        return lambda x: 100 * expit(x)
     return np.exp if kind == "log individuals" else (lambda x: x)
 
 

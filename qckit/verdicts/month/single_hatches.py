@@ -16,6 +16,7 @@ import numpy as np
 
 from qckit.charts.search import Search
 from qckit.charts.tails import tail_df
+from qckit.log_odds import expit
 from qckit.verdicts.month.false_alarms import SHARES, kept_by_fdr
 
 __all__ = ["chances_alone", "hatches_alone"]
@@ -101,7 +102,7 @@ def _distance(search, model):
 
     Counting is as unsure as it would be at the hatch's level: one of which nothing came is not the vaguer for it.
     """
-    share = 1 / (1 + np.exp(-model.fitted))
+    share = expit(model.fitted)
     counting = 1 / (search.frame["size"].to_numpy(float) * share * (1 - share))
     variance = model.spreads.residual**2 + model.spreads.day**2
     return model.left / np.sqrt(variance + counting + model.fitted_variance)

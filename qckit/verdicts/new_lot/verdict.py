@@ -5,8 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import asdict
 
-import pandas as pd
-
+from qckit.columns import is_missing
 from qckit.hatch.dose.plan import risk_words
 from qckit.hatch.dose.weighing import decimals_of
 from qckit.verdicts.finding import Figure, Finding
@@ -272,7 +271,4 @@ def _cited(evidence):
 
 
 def _records(frame):
-    return [
-        {k: (None if v is None or (not isinstance(v, str) and pd.isna(v)) else v) for k, v in row.items()}
-        for row in frame.to_dict("records")
-    ]
+    return [{k: (None if is_missing(v) else v) for k, v in row.items()} for row in frame.to_dict("records")]

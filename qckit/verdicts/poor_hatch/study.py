@@ -9,6 +9,7 @@ from functools import cached_property
 import numpy as np
 import pandas as pd
 
+from qckit.columns import is_missing
 from qckit.errors import InputError, unknown_name
 from qckit.hatch import joined_subsamples, recovery_of
 from qckit.hatch.dose.supply import supply_beside
@@ -326,7 +327,7 @@ def _pick(hatches, hatch):
         recent = hatches.sort_values("started")["hatch"].tolist()[::-1]
         raise unknown_name("hatch", hatch, recent, where="hatches")
     row = found.iloc[0].to_dict()
-    return {k: (None if v is pd.NA or (isinstance(v, float) and math.isnan(v)) else v) for k, v in row.items()}
+    return {k: (None if is_missing(v) else v) for k, v in row.items()}
 
 
 def _where(usual, standing, hatch):

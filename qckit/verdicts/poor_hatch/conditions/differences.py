@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 
 from qckit.hatch.water.readings import water_values
+from qckit.log_odds import expit, logit
 from qckit.quantities import CONDITIONS
 from qckit.verdicts.poor_hatch.causes import CAUSES, cause
 from qckit.verdicts.poor_hatch.conditions.exposure import course_of, expected_loss, out_of_range
@@ -196,9 +197,9 @@ def _with_site_effects(code, c, published, value, usual, effects, share):
         return published, 0.0
     row = of_quantity.iloc[0]
     share = min(max(share, 0.05), 0.98)
-    start = math.log(share / (1 - share))
+    start = logit(share)
     kept = min(max(share * (1 - published), 1e-3), 0.999)
-    from_books = math.log(kept / (1 - kept)) - start
+    from_books = logit(kept) - start
     step = value - usual
     beyond = max(row["lowest"] - value, value - row["highest"], 0.0) / max(row["highest"] - row["lowest"], 1e-9)
     from_site = float(row["slope"]) * step
@@ -207,7 +208,7 @@ def _with_site_effects(code, c, published, value, usual, effects, share):
     books_sd = max(0.5 * abs(from_books), 0.2)
     weight = (1 / site_sd**2) / (1 / site_sd**2 + 1 / books_sd**2)
     joined = start + weight * from_site + (1 - weight) * from_books
-    loss = 1 - 1 / (1 + math.exp(-joined)) / share
+    loss = 1 - expit(joined) / share
     return float(min(max(loss, 0.0), 0.98)), float(weight)
 
 

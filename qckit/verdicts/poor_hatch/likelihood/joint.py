@@ -14,6 +14,7 @@ from itertools import combinations
 
 import numpy as np
 
+from qckit.log_odds import expit
 from qckit.verdicts.lots.usual import Usual
 from qckit.verdicts.poor_hatch.causes import CAUSES, cause, sampling_causes
 from qckit.verdicts.poor_hatch.likelihood.densities import either, log_t, spreads
@@ -310,8 +311,8 @@ class _Parts:
 
 def _mix(figures):
     """Nauplii, umbrellas, cysts and shells per full cyst from figures, shape (n, 4)."""
-    opened = 1 / (1 + np.exp(-figures[:, 0]))
-    free = 1 / (1 + np.exp(-figures[:, 1]))
+    opened = expit(figures[:, 0])
+    free = expit(figures[:, 1])
     shells = np.exp(np.where(np.isfinite(figures[:, 2]), figures[:, 2], 0.0))
     return np.stack([opened * free, opened * (1 - free), 1 - opened, shells * opened], axis=1)
 

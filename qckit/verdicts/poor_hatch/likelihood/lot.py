@@ -13,6 +13,7 @@ from dataclasses import dataclass, field
 import numpy as np
 import pandas as pd
 
+from qckit.columns import is_missing
 from qckit.tables import to_utc
 from qckit.verdicts.lots.expected import Expected, expected_of_lot, join_estimates, share_pct
 from qckit.verdicts.lots.usual import Usual, describe_hatch
@@ -171,7 +172,7 @@ def _drift(counts, row, usual):
 
 
 def _number(value):
-    return math.nan if value is None or value is pd.NA or not math.isfinite(float(value)) else float(value)
+    return math.nan if is_missing(value) or not math.isfinite(float(value)) else float(value)
 
 
 def _date(text, *, last=False):

@@ -14,8 +14,7 @@ import re
 from dataclasses import dataclass
 from functools import cache
 
-import pandas as pd
-
+from qckit.columns import is_missing
 from qckit.verdicts.poor_hatch.causes import CAUSES, cause
 from qckit.verdicts.poor_hatch.likelihood.tongues import in_english, one_letter_off
 
@@ -185,4 +184,4 @@ def _spelt(word: str) -> str:
 
 def _text(row, column) -> str:
     value = row.get(column)
-    return "" if value is None or value is pd.NA or (isinstance(value, float) and value != value) else str(value)
+    return "" if is_missing(value) else str(value)

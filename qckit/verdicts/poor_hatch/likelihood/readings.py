@@ -15,6 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+from qckit.columns import is_missing
 from qckit.hatch.water.readings import water_values
 from qckit.quantities import CONDITIONS, QUANTITIES, WATER
 from qckit.robust import robust_sd
@@ -99,7 +100,7 @@ def records_of(hatch_row, readings, *, hours: float) -> list[Record]:
                 found.append(Record(q, v, float(hour)))
     for q in WATER:
         value = hatch_row.get(QUANTITIES[q].column)
-        if value is None or value is pd.NA or not math.isfinite(float(value)):
+        if is_missing(value) or not math.isfinite(float(value)):
             continue
         if not any(r.quantity == q and abs(r.value - float(value)) < 0.011 for r in found):
             found.append(Record(q, float(value)))
