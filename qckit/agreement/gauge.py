@@ -8,6 +8,7 @@ from dataclasses import asdict, dataclass
 import numpy as np
 
 from qckit.errors import InputError
+from qckit.hatch.intervals.estimates import student_quantile
 
 __all__ = ["GaugeStudy", "gauge_study", "say_gauge"]
 
@@ -293,8 +294,6 @@ def say_gauge(study: GaugeStudy, *, unit="points of H%") -> list[str]:
     >>> len(agreement.say_gauge(agreement.gauge_study(frame))) > 0
     True
     """
-    from qckit.hatch.intervals.estimates import student_quantile
-
     apart = student_quantile(0.95, study.df) * math.sqrt(2)
     lines = [
         f"Two counts of the same photo by the same person lie within {apart * study.repeatability:.1f} {unit} of each "

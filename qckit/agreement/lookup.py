@@ -8,6 +8,7 @@ import numpy as np
 
 from qckit.agreement.certificate import Certificate, read_certificate
 from qckit.agreement.certificate_words import say_too_small
+from qckit.agreement.correction import correct_counts
 from qckit.stages import STAGES
 from qckit.tables import to_utc
 from qckit.words import capital, decimals_known, estimated, plural, signed
@@ -62,8 +63,6 @@ class CertificateUse:
         -------
         CorrectedCounts or None
         """
-        from qckit.agreement.correction import correct_counts
-
         return correct_counts(counts, self.certificate.rates, confidence=confidence) if self.holds else None
 
 

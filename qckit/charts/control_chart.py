@@ -10,7 +10,7 @@ import numpy as np
 
 from qckit import draw
 from qckit.charts.chart_legend import ZERO, add_legend, lift_title, short_name
-from qckit.charts.rules import find_signals
+from qckit.charts.rules import RULES, find_signals
 from qckit.words import figures, number
 
 __all__ = ["draw_control_chart", "draw_cusum", "draw_ewma", "rule_mark"]
@@ -27,8 +27,6 @@ def rule_mark(rule: str) -> str:
     >>> charts.rule_mark("beyond_3")
     '1'
     """
-    from qckit.charts.rules import RULES
-
     return _LETTER.get(rule) or RULES[rule].test.rsplit(" ", 1)[-1]
 
 

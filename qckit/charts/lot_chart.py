@@ -8,8 +8,8 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 import pandas as pd
 
-from qckit.charts.baseline import set_baseline, stored_limits
-from qckit.charts.limits import Limits, apply_limits
+from qckit.charts.baseline import Baseline, freeze, set_baseline, stored_limits
+from qckit.charts.limits import CHART_COLUMNS, Limits, apply_limits
 from qckit.charts.rules import DEFAULT_RULES, find_signals
 from qckit.charts.run_lengths import RunLength, run_length
 from qckit.charts.series import CHARTED, chart_points
@@ -328,8 +328,6 @@ def _as_read(frame, points):
 
 
 def _empty_limits(points):
-    from qckit.charts.limits import CHART_COLUMNS
-
     frame = pd.DataFrame({name: points.get(name, np.nan) for name in CHART_COLUMNS})
     frame["point"], frame["phase"] = np.arange(1, len(points) + 1), "monitored"
     frame["cone"], frame["operator"] = points["cone"].to_numpy(), points["operator"].to_numpy()
@@ -365,8 +363,6 @@ def freeze_chart(chart: LotChart, *, set_by, set_at, name="", notes=""):
     >>> charts.freeze_chart(chart, set_by="op1", set_at="2026-11-06T10:00:00+00:00")["chart"].tolist()
     ['hatch_pct']
     """
-    from qckit.charts.baseline import Baseline, freeze
-
     of = f" of lot {chart.lot}" if chart.lot else ""
     if chart.limits is None or chart.is_frozen:
         why = "are frozen already" if chart.is_frozen else f"cannot be set yet: {chart.baseline_words}"

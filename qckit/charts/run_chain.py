@@ -12,6 +12,7 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.polynomial import legendre
 
 from qckit.charts.rules import RULES, false_alarm_rate
 from qckit.errors import InputError
@@ -144,8 +145,6 @@ class StepChain:
 
 def _integrals_above(x):
     """Matrix that turns values at the nodes into integrals from each node to 1, exact for polynomials."""
-    from numpy.polynomial import legendre
-
     columns = []
     for j in range(len(x)):
         values = np.zeros(len(x))

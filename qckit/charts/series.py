@@ -13,6 +13,7 @@ from qckit.hatch.rate.models import monotone_curve
 from qckit.hatch.registry import METRICS
 from qckit.hatch.water.readings import standard_of, water_of_hatches
 from qckit.quantities import QUANTITIES, WATER
+from qckit.settings import ConditionSettings
 from qckit.tables import to_utc
 from qckit.words import figures, number
 
@@ -171,8 +172,6 @@ def hatch_series(
     >>> {"hatch", "hatch_pct", "temperature_c"} <= set(series)
     True
     """
-    from qckit.settings import ConditionSettings
-
     conditions = conditions or ConditionSettings()
     chosen = hatches[hatches["purpose"].isin(purposes)].copy()
     chosen["at"] = to_utc(chosen["started"]) if len(chosen) else pd.Series(dtype="datetime64[us, UTC]")

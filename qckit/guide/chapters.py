@@ -7,11 +7,12 @@ import contextlib
 import io
 import re
 from dataclasses import dataclass, replace
-from html import escape
+from html import escape, unescape
 from pathlib import Path
 
 from qckit._paths import notebooks_dir
 from qckit.errors import QcError, one_line
+from qckit.reports.blocks import table
 
 __all__ = ["Chapter", "Section", "read_chapters", "run_chapter"]
 
@@ -113,8 +114,6 @@ def _prose(source: str) -> tuple[str, list[Section]]:
 
 
 def _text(html: str) -> str:
-    from html import unescape
-
     html = re.sub(r"<(style|svg|math)\b.*?</\1>", " ", html, flags=re.DOTALL)
     return " ".join(unescape(re.sub(r"<[^>]+>", " ", html)).split())
 
@@ -138,8 +137,6 @@ def _shown(source: str, names: dict) -> str:
 
 def _html_of(value) -> str:
     import pandas as pd
-
-    from qckit.reports.blocks import table
 
     if value is None:
         return ""

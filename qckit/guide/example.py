@@ -8,6 +8,9 @@ import tempfile
 from pathlib import Path
 
 from qckit import __version__
+from qckit.progress import working
+from qckit.settings import SETTINGS_FILE, load_settings
+from qckit.site import Site
 
 __all__ = ["cache_folder", "example_site"]
 
@@ -34,9 +37,6 @@ def example_site():
     """
     from qckit.demo import make_example
     from qckit.practice import SITE_NAME
-    from qckit.progress import working
-    from qckit.settings import SETTINGS_FILE, load_settings
-    from qckit.site import Site
 
     given = Path(os.environ.get("QCKIT_SITE") or ".")
     if (given / SETTINGS_FILE).is_file() and load_settings(given).site.name == SITE_NAME:

@@ -3,14 +3,28 @@
 from __future__ import annotations
 
 import ast
+import errno
 import importlib
+import inspect
+import os
 import re
 from dataclasses import fields, is_dataclass
 from pathlib import Path
 
 import pandas as pd
 
+import qckit
+from qckit import settings
+from qckit.charts import RULES
+from qckit.counting import flags
+from qckit.counting.damage import integrity
+from qckit.errors import FILE_FAULTS, unknown_name
+from qckit.hatch import METRICS
+from qckit.quantities import QUANTITIES
+from qckit.reports.blocks import table
+from qckit.stages import STAGE_RECORDS
 from qckit.tables import TABLES
+from qckit.verdicts.poor_hatch.causes import CAUSES
 
 __all__ = [
     "cause_list",
@@ -38,8 +52,6 @@ class Listing(pd.DataFrame):
         return Listing
 
     def _repr_html_(self) -> str:
-        from qckit.reports.blocks import table
-
         return table(self, limit=len(self))._repr_html_()
 
 
@@ -105,10 +117,6 @@ def setting_list() -> Listing:
     >>> guide.setting_list().columns.tolist()
     ['section', 'setting', 'default', 'meaning']
     """
-    import inspect
-
-    from qckit import settings
-
     rows = []
     for section in fields(settings.Settings):
         default = section.default_factory() if callable(section.default_factory) else section.default
@@ -135,8 +143,6 @@ def column_list(table: str) -> Listing:
     >>> guide.column_list("lots")["column"].head(2).tolist()
     ['lot', 'origin']
     """
-    from qckit.errors import unknown_name
-
     if table not in TABLES:
         raise unknown_name("table", table, TABLES)
     rows = [
@@ -165,8 +171,6 @@ def stage_list() -> Listing:
     >>> guide.stage_list()["stage"].tolist()
     ['nauplius', 'umbrella', 'cyst', 'shell']
     """
-    from qckit.stages import STAGE_RECORDS
-
     rows = [(s.letter, s.name, s.column, "yes" if s.is_full_cyst else "no", s.meaning) for s in STAGE_RECORDS]
     return Listing(rows, columns=["letter", "stage", "column", "held an embryo", "meaning"])
 
@@ -179,8 +183,6 @@ def metric_list() -> Listing:
     >>> guide.metric_list()["column"].head(2).tolist()
     ['hatch_pct', 'hatching_efficiency_per_g']
     """
-    from qckit.hatch import METRICS
-
     records = METRICS.values() if isinstance(METRICS, dict) else METRICS
     rows = [(m.label, m.name, m.unit, m.meaning, m.source) for m in records]
     return Listing(rows, columns=["metric", "column", "unit", "meaning", "source"])
@@ -194,8 +196,6 @@ def quantity_list() -> Listing:
     >>> guide.quantity_list().columns.tolist()
     ['quantity', 'column', 'kept in', 'may be read in', 'plausible']
     """
-    from qckit.quantities import QUANTITIES
-
     records = QUANTITIES.values() if isinstance(QUANTITIES, dict) else QUANTITIES
     rows = [
         (q.label, q.column, q.unit, ", ".join(u.name for u in q.units), f"{q.low:g} to {q.high:g}") for q in records
@@ -211,8 +211,6 @@ def rule_list() -> Listing:
     >>> guide.rule_list().columns.tolist()
     ['rule', 'standard', 'fires at', 'tells of']
     """
-    from qckit.charts import RULES
-
     rows = []
     for rule in RULES.values():
         words = [getattr(rule, f.name) for f in fields(rule)][:4]
@@ -228,12 +226,6 @@ def flag_list() -> Listing:
     >>> guide.flag_list().columns.tolist()
     ['flag', 'what it says']
     """
-    import ast
-    import inspect
-
-    from qckit.counting import flags
-    from qckit.counting.damage import integrity
-
     sentences: dict[str, str] = {}
     walked = ((m, n) for m in (flags, integrity) for n in ast.walk(ast.parse(inspect.getsource(m))))
     for module, node in walked:
@@ -248,8 +240,6 @@ def flag_list() -> Listing:
 
 def _literal(node) -> str:
     """Read the text of a string in the source, with … where a value is filled in."""
-    import ast
-
     if isinstance(node, ast.Constant):
         return str(node.value)
     if isinstance(node, ast.JoinedStr):
@@ -281,11 +271,6 @@ def fault_list() -> Listing:
     >>> guide.fault_list()["the system says"].head(1).tolist()
     ['ENOSPC: No space left on device']
     """
-    import errno
-    import os
-
-    from qckit.errors import FILE_FAULTS
-
     rows = [(f"{errno.errorcode[n]}: {os.strerror(n)}", *words) for n, words in FILE_FAULTS.items()]
     return Listing(rows, columns=["the system says", "that means", "what to do"])
 
@@ -298,8 +283,6 @@ def cause_list() -> Listing:
     >>> guide.cause_list().columns.tolist()
     ['code', 'cause', 'sign', 'source']
     """
-    from qckit.verdicts.poor_hatch.causes import CAUSES
-
     records = CAUSES.values() if isinstance(CAUSES, dict) else CAUSES
     rows = [tuple(str(getattr(c, name, "")) for name in ("code", "words", "sign", "source")) for c in records]
     return Listing(rows, columns=["code", "cause", "sign", "source"])
@@ -339,8 +322,6 @@ def public_names() -> Listing:
     >>> guide.public_names()["name"].tolist()
     ['__version__', 'InputError', 'QcError', 'count_photo', 'count_photos', 'load_settings', 'load_site', 'open_log']
     """
-    import qckit
-
     rows = []
     for name in qckit.__all__:
         thing = getattr(qckit, name)

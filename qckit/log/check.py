@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import math
 import re
+import unicodedata
 from pathlib import Path
 
 import pandas as pd
@@ -240,8 +241,6 @@ def _duplicate_times(tables) -> list[tuple]:
 
 def _same_names(tables) -> list[tuple]:
     """Names that differ only by case, spaces, hyphens or accents written in two ways."""
-    import unicodedata
-
     found = []
     for name in ("lots", "hatches", "samples"):
         column = schema.KEYS[name][0]

@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import datetime as dt
 import re
+import zoneinfo
 
 from qckit.errors import InputError
 from qckit.log.sheets import cells
@@ -55,8 +56,6 @@ def typed_time(text: str, settings: Settings, where: str) -> str:
 
 def site_time(settings: Settings, now: str = "") -> dt.datetime:
     """Return the moment asked for, typed as on a sheet, at the site's clock; empty: this moment."""
-    import zoneinfo
-
     try:
         zone = zoneinfo.ZoneInfo(settings.site.timezone)
     except (zoneinfo.ZoneInfoNotFoundError, ValueError) as error:

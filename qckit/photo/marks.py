@@ -7,6 +7,7 @@ one or not, and where each larger repeat predicts a stronger one it is stronger 
 
 from __future__ import annotations
 
+import warnings
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -286,8 +287,6 @@ def _scatter_of_bands(best, slopes):
 
 
 def mean_of_rows(rows):
-    import warnings
-
     with warnings.catch_warnings():
         warnings.simplefilter("ignore", RuntimeWarning)  # columns that lie outside the picture are all NaN
         mean = np.nanmean(rows, axis=0)

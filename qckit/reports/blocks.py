@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import numbers
 import os
 import re
 from collections.abc import Iterable, Mapping
@@ -423,8 +424,6 @@ def _is_number(column) -> bool:
 
 def _cell(value, decimals, *, is_name=False) -> str:
     """Write one cell; missing is a dash, yes and no are words, times that are no name go to the minute."""
-    import numbers
-
     if is_missing(value) or value == "":
         return "\u2013"
     if isinstance(value, bool) or type(value).__name__ == "bool":

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import contextlib
+import logging
 import os
 import shutil
 import tempfile
 from pathlib import Path
 
 from qckit.errors import InputError, one_line
+from qckit.reports.kernel import KERNELSPEC, private_kernel
 
 __all__ = ["execute", "work_folder"]
 
@@ -28,14 +30,10 @@ def work_folder():
 
 def execute(source, values: dict, work: Path, failed: Path, what: str):
     """Run a copy of the notebook in this interpreter's own kernel and return it with its outputs."""
-    import logging
-
     import nbformat
     import papermill
     from nbclient.exceptions import CellControlSignal, DeadKernelError
     from papermill.exceptions import PapermillExecutionError
-
-    from qckit.reports.kernel import KERNELSPEC, private_kernel
 
     logging.getLogger("papermill").setLevel(logging.ERROR)
     copy, out = work / "in.ipynb", work / "out.ipynb"

@@ -7,10 +7,13 @@ import math
 import numpy as np
 import pandas as pd
 
+from qckit import draw, hatch
+from qckit.errors import InputError
 from qckit.reports.accuracy import show_certificate
 from qckit.reports.blocks import Html, note, sentences, table
 from qckit.reports.lot_report import half_page, rounded
 from qckit.reports.pictures import figure, figures
+from qckit.verdicts.new_lot.reasoning import comparison_sentence, lot_beside
 from qckit.verdicts.new_lot.words import planned
 from qckit.words import estimated, plural
 
@@ -22,9 +25,6 @@ _PLANNED_POINTS = 4.0  # half width of an interval that tells trade grades (10 p
 
 def comparison(test) -> Html:
     """Show how the lot does against its claim, beside the reference lot and against its own last test."""
-    from qckit import draw, hatch
-    from qckit.verdicts.new_lot.reasoning import comparison_sentence
-
     evidence = test.evidence
     comparisons = [c for c in (*evidence.claims, *evidence.comparisons, *evidence.past) if math.isfinite(c.low)]
     missing = [] if evidence.comparisons else ["No counted reference lot stands beside this test."]
@@ -47,9 +47,6 @@ def comparison(test) -> Html:
 
 def over_time(test) -> Html:
     """Show how fast the lot hatches and how it ages, where it was followed by the clock and over the months."""
-    from qckit import draw, hatch
-    from qckit.verdicts.new_lot.reasoning import lot_beside
-
     found, trend, drawn, below = test.evidence.rate, test.evidence.ageing, [], []
     if found is not None:
         with draw.style():
@@ -114,8 +111,6 @@ def _times_table(found) -> Html:
 
 def uncertainty(test) -> Html:
     """Show where the uncertainty of the figures comes from, what would shrink it; two ways to work it agree."""
-    from qckit import draw, hatch
-
     evidence = test.evidence
     budgets = [
         ("hatching percentage", "%", evidence.pct_decimals, evidence.percentage_budget),
@@ -157,9 +152,6 @@ def uncertainty(test) -> Html:
 
 def _harvest(test):
     """Budgets of harvest purity and of separation, where harvests of this lot were looked at on a sieve."""
-    from qckit import hatch
-    from qckit.errors import InputError
-
     sieve = test.harvests[test.harvests["kind"] == "sieve"]
     if sieve["hatch"].nunique() < 2:
         return []
@@ -182,9 +174,6 @@ def _harvest(test):
 
 def plan(test) -> Html:
     """Show how surely tests of two, three and six cones tell a good lot from a poor one in this room."""
-    from qckit import draw, hatch
-    from qckit.errors import InputError
-
     least, spread = test.settings.limits.min_hatch_pct, test.evidence.spread
     counted, mixing = test.evidence.cysts_per_subsample, test.evidence.mixing
     options = {"spread": spread, "dispersion": mixing, "cysts_per_subsample": counted}

@@ -6,6 +6,7 @@ from dataclasses import replace
 
 import pandas as pd
 
+from qckit import draw
 from qckit.columns import is_missing
 from qckit.quantities import WATER
 from qckit.reports import blocks, lot_charts
@@ -66,16 +67,12 @@ def two_panels(height):
     """Two Axes of one figure, on the same lines of names."""
     import matplotlib.pyplot as plt
 
-    from qckit import draw
-
     with draw.style():
         return plt.subplots(1, 2, sharey=True, layout="constrained", figsize=(8.4, height))[1]
 
 
 def half_page(height):
     """Axes of which two stand side by side, on A4 too."""
-    from qckit import draw
-
     with draw.style():
         return draw.new_axes(figsize=(4.3, height))
 
@@ -207,8 +204,6 @@ def method(test: LotTest) -> Html:
 
 def _together(notes) -> list[str]:
     """Say a note that several cones share once, with all their names."""
-    from dataclasses import replace
-
     cones: dict[str, list[str]] = {}
     for one in notes:
         cones.setdefault(str(replace(one, cone="")), []).extend([one.cone] if one.cone else [])

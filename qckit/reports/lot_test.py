@@ -7,9 +7,14 @@ from pathlib import Path
 
 import pandas as pd
 
+from qckit import hatch
+from qckit.agreement import doubts_of_stages, latest_certificate, load_tables
 from qckit.errors import InputError, unknown_name
 from qckit.flag_words import say_flags
+from qckit.hatch.lots.standard_tests import TEST_PURPOSES
+from qckit.log.typed import site_time
 from qckit.progress import working
+from qckit.reports.checked import checked_photos
 from qckit.settings import Settings, load_settings
 from qckit.stages import STAGE_COLUMNS
 from qckit.tables import to_utc
@@ -78,11 +83,7 @@ def load_lot_test(site: str | Path, lot: str = "", *, out_dir: str | Path | None
     InputError
         The lot is not in the log, or no lot was tested yet.
     """
-    from qckit import hatch
-    from qckit.agreement import load_tables
     from qckit.log import open_log
-    from qckit.log.typed import site_time
-    from qckit.reports.checked import checked_photos
 
     settings = load_settings(site)
     with open_log(site) as log:
@@ -127,8 +128,6 @@ def _in_order(samples, tested, lot):
 
 def _with_doubts(log, use, tables, hatches):
     """Let doubts about stages widen the intervals where no certificate holds: (certificate, relative uncertainties)."""
-    from qckit.agreement import doubts_of_stages
-
     by_photo = tables.samples["hatch"].isin(hatches) & (tables.samples["counted_by"] == "photo")
     photos = tables.photos.loc[tables.photos["sample"].isin(tables.samples.loc[by_photo, "sample"]), "photo"]
     if use.holds or not len(photos):
@@ -154,9 +153,6 @@ def lot_certificate(tables, lot):
     -------
     agreement.CertificateUse
     """
-    from qckit.agreement import latest_certificate
-    from qckit.hatch.lots.standard_tests import TEST_PURPOSES
-
     hatches, samples = tables.hatches, tables.samples
     tests = hatches[hatches["purpose"].isin(TEST_PURPOSES) & (hatches["lot"] == lot)]
     last = tests["started"]

@@ -10,6 +10,8 @@ from qckit.errors import InputError, unknown_name
 from qckit.reports.month_records import record_changes, study_of, who_and_when
 from qckit.settings import load_settings
 from qckit.tables import check_table, to_utc
+from qckit.verdicts.month.set_aside import rules_only
+from qckit.verdicts.month.signals import CHANGE_RULE
 from qckit.words import day, plural
 
 __all__ = ["explain_signals"]
@@ -38,7 +40,6 @@ def explain_signals(site: str | Path, hatch: str, *, by: str, note: str) -> str:
         This hatch has no signal, or the note or the name is empty. Signals that were not recorded yet are recorded.
     """
     from qckit.log import open_log
-    from qckit.verdicts.month.set_aside import rules_only
 
     by, _ = who_and_when(by, "now", "explaining signals")
     if not note.strip():
@@ -91,8 +92,6 @@ def _signals_of(site, hatch, by) -> set[str]:
     A change that a report wrote down without its signal gets one, so that who explains it is kept.
     """
     from qckit.log import open_log
-    from qckit.verdicts.month.set_aside import rules_only
-    from qckit.verdicts.month.signals import CHANGE_RULE
 
     with open_log(site) as log:
         signals, changes, hatches = rules_only(log.signals()), log.changes(), log.hatches()
@@ -130,7 +129,6 @@ def _review_for(site, hatch, by) -> set[str]:
     A change may begin with a hatch of a month whose own review could not tell it yet.
     """
     from qckit.log import open_log
-    from qckit.verdicts.month.signals import CHANGE_RULE
     from qckit.verdicts.month.tables import signal_rows
 
     with open_log(site) as log:

@@ -5,6 +5,8 @@ from __future__ import annotations
 import pandas as pd
 
 from qckit.charts.levels import Priors
+from qckit.charts.rules import rules_table
+from qckit.charts.run_lengths import run_length
 from qckit.reports.blocks import Html, note, sentences, table
 from qckit.reports.folds import folded
 from qckit.verdicts.month.false_alarms import PAGE_RATE, SHARE_WORDS, SHARES
@@ -15,9 +17,6 @@ __all__ = ["method", "rules", "standing"]
 
 def rules(page) -> Html:
     """Show by which rules the verdict is given, and how the page's false-alarm rate is shared out."""
-    from qckit.charts.rules import rules_table
-    from qckit.charts.run_lengths import run_length
-
     shares = pd.DataFrame({"part": list(SHARE_WORDS.values()), "share": [100 * SHARES[k] for k in SHARE_WORDS]})
     caption = (
         f"The verdict's rules. Where nothing changed, the page says anything but in control in at most "

@@ -2,13 +2,20 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from html import escape
 
 import numpy as np
 import pandas as pd
 
 from qckit import draw
+from qckit.charts.chart_grid import draw_grid
+from qckit.charts.control_chart import draw_control_chart, draw_cusum, draw_ewma
+from qckit.charts.ewma_cusum import cusum_chart, ewma_chart
+from qckit.charts.limits import apply_limits
+from qckit.charts.run_lengths import cusum_decision, ewma_width
 from qckit.charts.series import CHARTED
+from qckit.charts.shewhart import exact_p_chart, exact_u_chart, moving_range_chart
 from qckit.reports.blocks import Html, note
 from qckit.reports.folds import folded
 from qckit.reports.pictures import figure
@@ -52,8 +59,6 @@ def by_operator(page) -> Html:
 
 
 def _by(page, by):
-    from qckit.charts.chart_grid import draw_grid
-
     first, month = page.study.first, page.study.month
     main, rest = _scored(page, ("hatch_pct",)), _scored(page, [n for n in CHARTED if n != "hatch_pct"])
     if not len(main):
@@ -135,10 +140,6 @@ def _four(page, chart):
 
 def _others_of(chart, frame):
     """EWMA, CUSUM and moving ranges of the standardised points; no ranges of a single point."""
-    from qckit.charts.ewma_cusum import cusum_chart, ewma_chart
-    from qckit.charts.run_lengths import cusum_decision, ewma_width
-    from qckit.charts.shewhart import moving_range_chart
-
     limits, z = chart.limits, frame["z"].to_numpy(dtype=float)
     base = chart.frame.loc[chart.frame["phase"] == "baseline", "z"].dropna().to_numpy(dtype=float)
     df = round(float(limits.df), 2)
@@ -152,8 +153,6 @@ def _others_of(chart, frame):
 def _draw_four(q, limits, frame, *, ewma, cusum, ranges):
     """Draw them side by side, for counts with the chart of plain limits before; (figure, what :func:`_plain` says)."""
     import matplotlib.pyplot as plt
-
-    from qckit.charts.control_chart import draw_control_chart, draw_cusum, draw_ewma
 
     with draw.style():
         # fixed margins: working them out for each of some fifteen figures takes longer than drawing them
@@ -182,11 +181,6 @@ def _draw_four(q, limits, frame, *, ewma, cusum, ranges):
 
 def _plain(q, limits, frame, ax):
     """Chart with binomial or Poisson limits (p, u), which take hatches for alike: its words, and what is outside."""
-    from dataclasses import replace
-
-    from qckit.charts.control_chart import draw_control_chart
-    from qckit.charts.limits import apply_limits
-
     kind = q.kind.split()[0]
     points = pd.DataFrame(
         {
@@ -216,9 +210,6 @@ def _plain(q, limits, frame, ax):
 
 def _exact(q, kind, limits, frame, points, ax):
     """Chart of small counts with exact probability limits of the beta-binomial or negative binomial law."""
-    from qckit.charts.control_chart import draw_control_chart
-    from qckit.charts.shewhart import exact_p_chart, exact_u_chart
-
     size, centre = points["size"].to_numpy(), float(frame["centre"].median()) / q.per
     ratio = float(limits.sigma) ** 2 * (1 + limits.between * float(np.median(size)))
     if kind == "p":

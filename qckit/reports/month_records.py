@@ -8,10 +8,16 @@ from pathlib import Path
 
 import pandas as pd
 
+from qckit.agreement import load_tables
+from qckit.charts.series import CHARTED, hatch_series
 from qckit.errors import InputError, unknown_name
+from qckit.hatch import fill_volumes
 from qckit.progress import working
 from qckit.settings import load_settings
 from qckit.tables import check_table, to_utc
+from qckit.verdicts.month.periods import month_bounds
+from qckit.verdicts.month.records import no_hatch_words
+from qckit.verdicts.month.set_aside import RULE, aside_row, aside_table, belonging
 from qckit.words import joined, noun, plural
 
 __all__ = [
@@ -50,8 +56,6 @@ def month_jobs(site: str | Path, month: str, *, lot: str = "", each_lot: bool = 
         The month is misspelt, or no production hatch was started in it.
     """
     from qckit.log import open_log
-    from qckit.verdicts.month.periods import month_bounds
-    from qckit.verdicts.month.records import no_hatch_words
 
     zone = load_settings(site).site.timezone
     with open_log(site) as log:
@@ -81,7 +85,6 @@ def month_jobs(site: str | Path, month: str, *, lot: str = "", each_lot: bool = 
 @working("Reviewing the month")
 def study_of(site, month, lot, *, anew=False):
     """Work through a month of a site's log."""
-    from qckit.agreement import load_tables
     from qckit.log import open_log
     from qckit.verdicts.month.study import study_month
 
@@ -231,7 +234,6 @@ def set_aside(site: str | Path, hatch: str, *, reason: str, by: str, chart: str 
         The hatch or the quantity is unknown, the hatch has no such value, or the reason or the name is empty.
     """
     from qckit.log import open_log
-    from qckit.verdicts.month.set_aside import RULE, aside_row
 
     by, at = who_and_when(by, at, "setting aside")
     if not reason.strip():
@@ -267,7 +269,6 @@ def take_back(site: str | Path, hatch: str, *, reason: str, by: str, chart: str 
     Parameters are those of :func:`set_aside`.
     """
     from qckit.log import open_log
-    from qckit.verdicts.month.set_aside import aside_row, aside_table, belonging
 
     by, at = who_and_when(by, None, "taking back")
     if not reason.strip():
@@ -325,8 +326,6 @@ def _count(n):
 
 def _measured(site, hatch):
     """The hatch's row of the series, of whatever purpose."""
-    from qckit.charts.series import hatch_series
-    from qckit.hatch import fill_volumes
     from qckit.log import open_log
 
     with open_log(site) as log:
@@ -342,8 +341,6 @@ def _measured(site, hatch):
 
 
 def _chosen_quantities(row, hatch, chart):
-    from qckit.charts.series import CHARTED
-
     if chart and chart not in CHARTED:
         raise unknown_name("chart", chart, list(CHARTED), where="setting aside")
     measured = [name for name in CHARTED if pd.notna(row[name])]

@@ -7,17 +7,25 @@ from pathlib import Path
 
 import pandas as pd
 
-from qckit import draw
+from qckit import draw, hatch
+from qckit.agreement import load_tables
+from qckit.charts.calendar import calendar_days, draw_calendar
+from qckit.charts.control_chart import draw_control_chart
 from qckit.charts.series import CHARTED
+from qckit.charts.variance import hatch_components
+from qckit.errors import InputError
 from qckit.hatch.dose.weighing import decimals_of
+from qckit.log.typed import site_time
 from qckit.progress import working
 from qckit.reports.accuracy import certificates_of, cite_certificates
 from qckit.reports.blocks import Html, note, table
 from qckit.reports.folds import folded
 from qckit.reports.month_method import method, rules, standing
 from qckit.reports.month_other import by_cone, by_operator, other_charts
+from qckit.reports.month_records import record_changes
 from qckit.reports.pictures import figure, figures
 from qckit.settings import Settings
+from qckit.tables import to_utc
 from qckit.verdicts.finding import Finding
 from qckit.verdicts.month.study import MonthStudy, study_month
 from qckit.verdicts.month.tables import baseline_table, comparison_table, lots_table, raw_table, signal_table
@@ -101,11 +109,7 @@ def load_month(
     InputError
         The month is misspelt or empty, or the lot is not in the log.
     """
-    from qckit import hatch
-    from qckit.agreement import load_tables
     from qckit.log import open_log
-    from qckit.log.typed import site_time
-    from qckit.reports.month_records import record_changes
 
     with open_log(site) as log:
         tables = load_tables(log)
@@ -133,9 +137,6 @@ def load_month(
 
 
 def _latest(hatches, timezone) -> str:
-    from qckit.errors import InputError
-    from qckit.tables import to_utc
-
     used = hatches[hatches["purpose"] == "production"]
     if not len(used):
         raise InputError("the site's log holds no production hatch. Import the field sheets first.")
@@ -165,8 +166,6 @@ def _charts(page, charts) -> Html:
 
 
 def _chart(page, chart, *, whole):
-    from qckit.charts.control_chart import draw_control_chart
-
     q, study = chart.charted, page.study
     frame = chart.frame if whole else chart.frame[chart.frame["at"] >= study.first - pd.Timedelta(days=_DAYS_SHOWN)]
     chance = f"; {chart.run.sentence}" if chart.run is not None else ""
@@ -214,8 +213,6 @@ def _alt(chart, study, name):
 
 def calendar(page: MonthPage) -> Html:
     """Show the month as a calendar."""
-    from qckit.charts.calendar import calendar_days, draw_calendar
-
     study = page.study
     drawn = study.signals[(study.signals["state"] != "mark") | study.signals["in_shift"]]
     days = calendar_days(study.series, drawn, study.first, study.last)
@@ -292,9 +289,6 @@ def comparison(page: MonthPage) -> Html:
 
 def spread(page: MonthPage) -> Html:
     """Show where the spread of the month's percentages comes from."""
-    from qckit.charts.variance import hatch_components
-    from qckit.errors import InputError
-
     try:
         found = hatch_components(page.subsamples, page.study.series)
     except InputError as error:

@@ -7,6 +7,8 @@ from pathlib import Path
 
 import pandas as pd
 
+from qckit.agreement import load_tables
+from qckit.log.typed import site_time
 from qckit.progress import working
 from qckit.quantities import QUANTITIES
 from qckit.reports.accuracy import certificates_of, cite_certificates
@@ -101,9 +103,7 @@ def load_poor_hatch(site: str | Path, hatch: str = "", *, out_dir: str | Path = 
     -------
     PoorPage
     """
-    from qckit.agreement import load_tables
     from qckit.log import open_log
-    from qckit.log.typed import site_time
 
     with open_log(site) as log:
         t = load_tables(log)

@@ -7,6 +7,7 @@ import re
 from pathlib import Path
 
 from qckit.errors import InputError, unknown_name
+from qckit.tables import to_utc
 
 __all__ = ["nauplius_objects", "record_check", "record_plans"]
 
@@ -37,8 +38,6 @@ def nauplius_objects(log, hatch: str, tables=None):
     ...     print(len(reports.nauplius_objects(records, "H261105-B")))
     0
     """
-    from qckit.tables import to_utc
-
     rows = tables or log
     hatches, photos, samples = (_rows(rows, name) for name in ("hatches", "photos", "samples"))
     of_hatch = hatches[hatches["hatch"] == hatch]

@@ -6,16 +6,22 @@ import contextlib
 import json
 import platform
 from collections.abc import Callable, Iterable, Mapping
+from concurrent.futures import ThreadPoolExecutor, as_completed
 from dataclasses import dataclass
+from importlib import metadata
 from pathlib import Path
+
+import pandas as pd
 
 from qckit import __version__
 from qckit._paths import notebooks_dir
 from qckit.errors import InputError, QcError, unknown_name
 from qckit.files import safe_name, swap_in
+from qckit.log import open_log
 from qckit.log.kept_pages import findings_in, keep_earlier, report_name, share_pictures
 from qckit.log.seal import PAGE_STEP
 from qckit.log.site_dates import SiteDates
+from qckit.log.typed import site_time, typed_time
 from qckit.reports.cited import cited
 from qckit.reports.execution import execute, work_folder
 from qckit.reports.findings import FINDINGS_FILE
@@ -203,8 +209,6 @@ def run_reports(
     >>> reports.run_reports([], site.folder)
     []
     """
-    from concurrent.futures import ThreadPoolExecutor, as_completed
-
     jobs = list(jobs)
     settings = load_settings(site)
     now = _time(now, settings)
@@ -273,8 +277,6 @@ def _subject(kind: str, given: Mapping, where: str) -> str:
 
 def _time(now: str | None, settings: Settings) -> str:
     """Time of the report: as it was given, offset and all, or the clock's."""
-    from qckit.log.typed import site_time, typed_time
-
     return typed_time(str(now), settings, "now") if now else site_time(settings).isoformat(timespec="seconds")
 
 
@@ -306,8 +308,6 @@ def _write_results(executed, result: Path, *, finding: dict, shown: list, title:
 
 
 def _versions() -> list[tuple[str, str]]:
-    from importlib import metadata
-
     found = [("qckit", __version__), ("Python", platform.python_version())]
     for name in _VERSIONS:
         with contextlib.suppress(metadata.PackageNotFoundError):
@@ -317,10 +317,6 @@ def _versions() -> list[tuple[str, str]]:
 
 def _enter_in_log(site: Path, run: ReportRun, made_at: str) -> None:
     """Note the report in the site's log, so that a figure can be followed from it to the photos."""
-    import pandas as pd
-
-    from qckit.log import open_log
-
     row = {
         "report": report_name(run.folder, made_at),
         "kind": run.kind,

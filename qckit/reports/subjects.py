@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from pathlib import Path
 
 from qckit.errors import unknown_name
+from qckit.site_tables import SiteTables
 
 __all__ = ["need_subject"]
 
@@ -50,7 +51,6 @@ def _need_known(what: str, name: str, known: list[str]) -> None:
 
 
 def _need_counted(log, hatch: str, is_counting: bool) -> None:
-    from qckit.site_tables import SiteTables
     from qckit.verdicts.poor_hatch.study import counts_with
 
     if is_counting and hatch in set(log.awaiting_counts()["hatch"]):

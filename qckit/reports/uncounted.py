@@ -6,9 +6,12 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path, PurePosixPath
 
+from qckit.counting import CountOptions, count_photos
 from qckit.errors import need_number, need_text, one_line
+from qckit.log import open_log
 from qckit.log.photo_files import find_photo, leads_out
 from qckit.progress import counted as counted_progress
+from qckit.review import flag_scales, settle_unlike, site_stage_model
 from qckit.words import plural
 
 __all__ = ["COUNTS_FOLDER", "PHOTOS_FOLDER", "PhotosCounted", "count_uncounted"]
@@ -66,9 +69,6 @@ def count_uncounted(
     >>> reports.count_uncounted(log.new_site("room-10")).n_counted
     0
     """
-    from qckit.log import open_log
-    from qckit.review import flag_scales, settle_unlike, site_stage_model
-
     site, doubts = Path(site), []
     workers, by = int(need_number("workers", workers, low=1, high=256)), need_text("by", by)
     progress = progress or counted_progress("Counting photos")
@@ -126,9 +126,6 @@ def _without_scale(uncounted) -> list[str]:
 
 
 def _count(site: Path, uncounted, found: dict[str, Path], workers: int, progress):
-    from qckit.counting import CountOptions, count_photos
-    from qckit.review import site_stage_model
-
     site_model = site_stage_model(site)
     scales = dict(zip(uncounted["photo"], uncounted["um_per_px"], strict=True))
     by_path = {str(path): float(scales[name]) for name, path in found.items()}

@@ -6,6 +6,9 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from qckit.errors import InputError, unknown_name
+from qckit.files import write_csv
+from qckit.photo import find_photos, photo_names
+from qckit.tables import to_utc
 from qckit.words import with_uncertainty
 
 __all__ = [
@@ -152,8 +155,6 @@ def save_scale(log, measured: MeasuredScale, *, camera: str, magnification: str,
 
 def kept_scale(log, camera: str, magnification: str):
     """Return the newest scale of a camera and magnification (Series, a row of the scales table), or None."""
-    from qckit.tables import to_utc
-
     known = log.scales()
     mine = known[(known["camera"] == camera) & (known["magnification"] == magnification)]
     return None if mine.empty else mine.loc[to_utc(mine["set_at"]).idxmax()]
@@ -224,9 +225,6 @@ def write_scales(photos, um_per_px: float, path) -> Path:
     'scales.csv'
     """
     import pandas as pd
-
-    from qckit.files import write_csv
-    from qckit.photo import find_photos, photo_names
 
     found = find_photos(photos)
     frame = pd.DataFrame({"photo": photo_names(found), "um_per_px": float(um_per_px)})

@@ -7,6 +7,7 @@ from pathlib import Path
 
 import numpy as np
 
+from qckit.agreement import certify_camera, match_objects
 from qckit.agreement.certificate_words import GOOD_PHOTOS, LEAST_PHOTOS_TO_JUDGE, say_too_small
 from qckit.errors import InputError, unknown_name
 from qckit.review.hand_tables import number_column, read_table
@@ -230,8 +231,6 @@ def check_camera(hand_path, counted, *, camera, by, made_at, magnification="", k
     True
     """
     import pandas as pd
-
-    from qckit.agreement import certify_camera, match_objects
 
     hand, folder = read_hand_counts(hand_path), Path(counted)
     for name in ("counts.csv", "objects.csv"):

@@ -7,6 +7,8 @@ from pathlib import Path
 
 import numpy as np
 
+from qckit.agreement.lookup import SAME_SCALE
+from qckit.counting import model_key
 from qckit.review.camera_check import CameraCheck
 from qckit.words import joined, noun, plural
 
@@ -26,7 +28,6 @@ def mark_learnt(check: CameraCheck, counted, model) -> CameraCheck:
     """
     import pandas as pd
 
-    from qckit.counting import model_key
     from qckit.counting.result import version_with
 
     if model is None or check.certificate.counter_version != version_with(model_key(str(model.path))):
@@ -51,8 +52,6 @@ def mark_scale(check: CameraCheck, counted, scales) -> CameraCheck:
         The site's scales table; None: no site.
     """
     import pandas as pd
-
-    from qckit.agreement.lookup import SAME_SCALE
 
     counts, made = pd.read_csv(Path(counted) / "counts.csv", dtype={"photo": str}), check.certificate
     if scales is None or "um_per_px" not in counts:

@@ -7,6 +7,7 @@ from pathlib import Path
 
 from qckit.columns import listed_in
 from qckit.errors import InputError
+from qckit.photo.finding import SUFFIXES
 
 __all__ = ["settle_unlike"]
 
@@ -82,8 +83,6 @@ def _lights(folder, photos, *, or_none=False) -> list:
 
 def _with_ending(folder, name: str) -> str:
     """A photo's file name where counts by eye name it without its ending."""
-    from qckit.photo.finding import SUFFIXES
-
     if Path(name).suffix.lower() in SUFFIXES:
         return name
     there = (

@@ -13,11 +13,13 @@ from sqlalchemy.exc import DBAPIError
 
 from qckit.errors import InputError, QcError, need_text, one_line
 from qckit.object_rows import FOUND
+from qckit.photo import read_photo
 from qckit.review.browser_store import page_code, site_key
 from qckit.review.edits import apply_edit
 from qckit.review.sent_pictures import jpeg_of, shrunk
 from qckit.review.session import ReviewSession
 from qckit.review.settled import order_to_review
+from qckit.review.still import still_html
 from qckit.stages import hatched_pct
 
 __all__ = ["ReviewDesk", "open_review"]
@@ -186,8 +188,6 @@ class ReviewDesk(anywidget.AnyWidget):
         self._still_of = (self.session.photo, self.session.step)
 
     def _still(self) -> dict:
-        from qckit.review.still import still_html
-
         return {
             "text/html": f'<div class="qck-still">{still_html(self.session, width_px=900, pixels=self._pixels)}</div>',
             "text/plain": f"{self.session.photo}: {self.counts}",
@@ -233,8 +233,6 @@ def _label(p):
 
 
 def _pixels(session):
-    from qckit.photo import read_photo
-
     return read_photo(session.path(), um_per_px=session.um_per_px).pixels
 
 

@@ -14,9 +14,15 @@ from pathlib import Path
 
 import numpy as np
 
+from qckit.agreement import match_objects
 from qckit.agreement.certificate_words import LEAST_PHOTOS_TO_JUDGE
+from qckit.counting import model_key
+from qckit.counting.camera_rule.learned import save_learned
+from qckit.counting.reader.network import READER_VERSION
+from qckit.counting.training.camera import Settled, colour_gains, learn_camera, learning_curve, read_settled
 from qckit.errors import InputError
 from qckit.object_rows import is_counted
+from qckit.photo import read_photo
 from qckit.review.learnt_certificate import Renewal, certify_kit, renew_certificate
 from qckit.review.settled import photos_to_settle, settled_objects
 from qckit.review.site_model import LeaveOut, SiteModel, keep_site_model, site_stage_model
@@ -119,9 +125,7 @@ def learn_camera_of_site(
     ...     print(str(error)[:29])
     0 objects of 0 photos are set
     """
-    from qckit.counting import model_key
     from qckit.counting.result import version_with
-    from qckit.counting.training.camera import learn_camera, learning_curve
 
     if not str(by).strip():
         raise InputError("Nobody is named as the one who learns the camera. Give a name or initials (--by NAME).")
@@ -178,8 +182,6 @@ def _teller(progress, total):
 def _read_all(log, objects, names, tell):
     """Read every settled photo; returns them by name, and the factors on colours that were tried."""
     from qckit.counting.pipeline import finest_scale
-    from qckit.counting.training.camera import colour_gains
-    from qckit.photo import read_photo
     from qckit.review.files import find_photo_file
 
     pixels, found = {}, {}
@@ -207,8 +209,6 @@ class _LabelledPhoto:
 
     @classmethod
     def read(cls, path, um_per_px, photo, objects, gains):
-        from qckit.counting.training.camera import Settled, read_settled
-
         settled = objects[objects["is_settled"]]
         left = objects[~objects["is_settled"] & is_counted(objects)]
         left = left if len(settled) >= _LOOKED_THROUGH else left.head(0)
@@ -228,8 +228,6 @@ class _LabelledPhoto:
     def compare(self, learned):
         """How the kit's own models and those learnt do on this photo, and the count by each."""
         from qckit.counting import count_photo
-        from qckit.counting.camera_rule.learned import save_learned
-        from qckit.counting.reader.network import READER_VERSION
 
         with tempfile.TemporaryDirectory() as folder:
             file = str(Path(folder) / "camera.npz")  # of a new name each time: models are kept in memory by name
@@ -262,8 +260,6 @@ def _right(settled, found, um_per_px) -> tuple[np.ndarray, int]:
     Debris is right where nothing that counts lies.
     """
     from scipy.spatial.distance import cdist
-
-    from qckit.agreement import match_objects
 
     hand = settled.reset_index(drop=True).assign(photo="one")
     pairs = match_objects(hand, found.assign(photo="one"), um_per_px=um_per_px)

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from qckit.agreement import certify_camera, latest_certificate, match_objects
 from qckit.agreement.certificate_words import GOOD_PHOTOS, LEAST_PHOTOS_TO_JUDGE, say_too_small
+from qckit.agreement.lookup import camera_of
 from qckit.object_rows import is_counted
 from qckit.review.camera_check import keep_certificate
 from qckit.stages import STAGE_COLUMNS, STAGES
@@ -62,8 +64,6 @@ def certify_kit(log, objects, counted: dict, version: str, *, by: str, named: tu
 
 def _whole(log, objects, counted: dict, named: tuple[str, str]):
     """Photos settled whole, and the camera and magnification; None where nothing tells these."""
-    from qckit.agreement.lookup import camera_of
-
     inside = is_counted(objects)
     whole = objects[inside].groupby("photo")["is_settled"].all()
     names = [n for n in whole.index[whole] if n in counted]
@@ -77,8 +77,6 @@ def _scales(log, names):
 def _use(log, pair, version: str):
     """What is known of a camera's counts by a version of the counter; None where no camera is told."""
     import pandas as pd
-
-    from qckit.agreement import latest_certificate
 
     if not pair:
         return None
@@ -132,8 +130,6 @@ def _certify(objects, counted, scales, **about):
     """Judge the photos as counted while left out against what people settled, object beside object."""
     import pandas as pd
 
-    from qckit.agreement import certify_camera
-
     hand = objects[objects["photo"].isin(list(counted))].reset_index(drop=True)
     inside = hand[is_counted(hand)]
     true = pd.crosstab(inside["photo"], inside["stage"]).reindex(index=list(counted), columns=STAGES, fill_value=0)
@@ -145,8 +141,6 @@ def _certify(objects, counted, scales, **about):
 def _pairs(hand, counted, scales):
     """Settled objects beside those found, inside the counting frame: by the settled one, where there is one."""
     import pandas as pd
-
-    from qckit.agreement import match_objects
 
     found = pd.concat([c.objects.assign(photo=n) for n, c in counted.items()], ignore_index=True)
     pairs = match_objects(hand, found, um_per_px=scales.to_dict())

@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 from html import escape
 
+from qckit import draw
 from qckit.columns import is_missing
 from qckit.words import signed
 
@@ -102,7 +103,6 @@ def _table(agreement) -> str:
 
 def _charts(c) -> str:
     """Charts as SVG inside the page, each with its text alternative."""
-    from qckit import draw
     from qckit.agreement.drawing import certificate_charts
 
     with draw.style():
@@ -111,8 +111,6 @@ def _charts(c) -> str:
 
 def _figure(ax, words) -> str:
     import matplotlib.pyplot as plt
-
-    from qckit import draw
 
     buffer = io.StringIO()
     ax.figure.savefig(buffer, format="svg", metadata={"Date": None})

@@ -8,6 +8,7 @@ import anywidget
 import traitlets
 
 from qckit.errors import InputError
+from qckit.photo import read_photo
 from qckit.review.camera import MeasuredScale, measure_scale
 from qckit.review.sent_pictures import jpeg_of, shrunk
 
@@ -31,8 +32,6 @@ class PointPicker(anywidget.AnyWidget):
     points = traitlets.List().tag(sync=True)
 
     def __init__(self, photo, **kwargs):
-        from qckit.photo import read_photo
-
         read = read_photo(photo)
         small, _ = shrunk(read.pixels)
         super().__init__(image=jpeg_of(small), width_px=read.width_px, height_px=read.height_px, **kwargs)

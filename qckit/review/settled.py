@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from qckit.agreement.lookup import camera_of
 from qckit.errors import InputError
 from qckit.object_rows import ADDED, BY_HAND, RESTAGED, is_counted, is_removed
 from qckit.review.priorities import doubts, rank_photos
@@ -18,8 +19,6 @@ MOST_PHOTOS = 24  # the last by name; more take long and add little
 
 def photos_of_camera(log, camera: str, magnification: str):
     """Photos of a camera, by their scale; all where none is named."""
-    from qckit.agreement.lookup import camera_of
-
     photos = log.photos()
     if not camera:
         return photos

@@ -6,7 +6,9 @@ import hashlib
 from pathlib import Path
 
 from qckit._paths import sample_images_dir
+from qckit.agreement.drawing import certificate_charts
 from qckit.errors import InputError, need_number, need_text, unknown_name
+from qckit.photo.finding import SUFFIXES
 from qckit.review.camera import kept_scale, measure_scale, save_scale, say_other_scale
 from qckit.review.camera_check import CameraCheck, check_camera, save_certificate
 from qckit.review.check_photos import mark_learnt, mark_scale
@@ -48,7 +50,6 @@ def find_setup_photo(folder, photo: str) -> Path:
     >>> review.find_setup_photo(site.folder, "").name
     'k-121_a_1.jpg'
     """
-    from qckit.photo.finding import SUFFIXES
     from qckit.review.files import find_photo_file
 
     photo = need_text("photo", photo)
@@ -200,8 +201,6 @@ class SetupCheck:
 
     def figures(self):
         """Charts with their text alternatives, for ``reports.figures``."""
-        from qckit.agreement.drawing import certificate_charts
-
         return [] if self.check is None else certificate_charts(self.check.certificate)
 
     def keep(self, log, *, by: str, approved: bool = False) -> list[str]:

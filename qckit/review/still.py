@@ -10,6 +10,7 @@ import numpy as np
 
 from qckit.directions import isolate_names
 from qckit.object_rows import is_counted
+from qckit.photo import read_photo
 
 __all__ = ["still_html"]
 
@@ -38,7 +39,6 @@ def still_html(session, *, width_px=1200, pixels=None) -> str:
     True
     """
     from qckit.counting import describe_counts, draw_checked
-    from qckit.photo import read_photo
 
     if pixels is None:
         pixels = read_photo(session.path(), um_per_px=session.um_per_px).pixels

@@ -9,7 +9,9 @@ import datetime as dt
 import math
 from dataclasses import asdict, dataclass, field
 
+from qckit import draw
 from qckit.showing import InWords
+from qckit.words import headed, number
 
 __all__ = ["SCHEMA_VERSION", "Evidence", "Figure", "Finding", "json_data"]
 
@@ -78,8 +80,6 @@ class Finding(InWords):
     details: dict = field(default_factory=dict)  # kind-specific, JSON-able
 
     def _in_words(self) -> dict:
-        from qckit.words import headed, number
-
         rows = [(f.label, f"{number(f.value, f.decimals)} {f.unit}".strip(), _span(f), f.note) for f in self.figures]
         heads = ("figure", "value", "interval", "") if rows else ()
         steps = [f"{i}. {step}" for i, step in enumerate(self.next_steps, 1)]
@@ -96,9 +96,6 @@ class Finding(InWords):
         -------
         Axes
         """
-        from qckit import draw
-        from qckit.words import number
-
         known = [f for f in self.figures if math.isfinite(f.value) and f.value]
         ax = draw.new_axes(ax, figsize=(7, 0.9 + 0.6 * max(len(known), 1)))
         for at, figure in enumerate(reversed(known)):
@@ -118,8 +115,6 @@ class Finding(InWords):
 
 
 def _span(figure) -> str:
-    from qckit.words import number
-
     if not (math.isfinite(figure.low) and math.isfinite(figure.high)):
         return ""
     return " to ".join(number(v, figure.decimals) for v in (figure.low, figure.high))

@@ -102,9 +102,9 @@ def warm_kernels(warm_place, monkeypatch):
     """Let reports of this test run in kernels that begin at once, where they can be forked."""
     from jupyter_client.kernelspec import KernelSpec
 
-    from qckit.reports import kernel
+    from qckit.reports import execution
 
-    private = kernel.private_kernel
+    private = execution.private_kernel
 
     def warm(work):
         place = warm_place()
@@ -123,7 +123,7 @@ def warm_kernels(warm_place, monkeypatch):
 
         return WarmKernelManager
 
-    monkeypatch.setattr(kernel, "private_kernel", warm)
+    monkeypatch.setattr(execution, "private_kernel", warm)
 
 
 @pytest.fixture

@@ -130,11 +130,13 @@ def test_without_a_time_the_door_asks_at_the_clock_of_the_site(site, monkeypatch
     """The day of the dose and the hour at which it is ready; as the notebook's page does, and the other doors."""
     from qckit import load_site
     from qckit.log import typed
+    from qckit.reports import poor_page
     from qckit.reports.poor_page import load_poor_hatch
 
     at = typed.site_time(load_site(site).settings, "2026-11-06T15:00")
     asked_at = typed.site_time
-    monkeypatch.setattr(typed, "site_time", lambda settings, now="": asked_at(settings, now) if now else at)
+    for place in (typed, poor_page):
+        monkeypatch.setattr(place, "site_time", lambda settings, now="": asked_at(settings, now) if now else at)
     room = load_site(site)
     found = room.poor_hatch(POOR_HATCH)
     assert found.details["feed"]["ready"] == "2026-11-07 15:00"

@@ -16,6 +16,7 @@ import pandas as pd
 
 from qckit.counting.result import Flag, PhotoCount
 from qckit.files import write_whole
+from qckit.photo.reading import file_bytes
 from qckit.tables import empty_table, table_columns
 
 __all__ = ["CountedPart", "join_objects", "kept_part", "part_of", "write_part"]
@@ -79,8 +80,6 @@ def kept_part(file: str, photo: str) -> CountedPart | None:
     -------
     CountedPart or None
     """
-    from qckit.photo.reading import file_bytes
-
     try:
         part = json.loads(Path(file).read_text(encoding="utf-8"))
         if part["sha256"] != hashlib.sha256(file_bytes(photo)).hexdigest():

@@ -17,12 +17,16 @@ from qckit.counting.batch.isolated import run_isolated
 from qckit.counting.batch.kept import CountedPart, join_objects, kept_part, part_of, write_part
 from qckit.counting.bounds import check_counted_scale
 from qckit.counting.camera_rule.learned import load_learned
+from qckit.counting.picture import draw_checked, save_checked
+from qckit.counting.pipeline import count_photo, finest_scale
+from qckit.counting.reader.joint_reading import reader_key
 from qckit.counting.regions import region_words
 from qckit.counting.result import PHOTO_COLUMNS, version_with
 from qckit.counting.stages import model_key
 from qckit.errors import InputError, QcError, fault_place, one_line
 from qckit.files import sweep
 from qckit.photo import Scales, drawn_folders, find_photos, photo_names
+from qckit.photo.reading import read_photo
 from qckit.stages import STAGE_RECORDS, hatched_pct
 
 __all__ = ["CountOptions", "CountedPhotos", "checked_name", "count_photos"]
@@ -245,8 +249,6 @@ def _job(path: Path, name: str, *, um_per_px: float | str, out: Path | None, che
 
 def _reader_key(reader) -> str:
     """What tells one reader from another, so that counts by another are made again."""
-    from qckit.counting.reader.joint_reading import reader_key
-
     return reader_key(reader)
 
 
@@ -279,17 +281,12 @@ def _count_one(job: _Job):
     if isinstance(count, CountedPart):
         return count
     if picture is not None:
-        from qckit.counting.picture import save_checked
-
         save_checked(job.checked, picture)
     return write_part(count, job.part) if job.part else part_of(count)
 
 
 def _counted(job: _Job):
     """Count a photo and draw its checked picture where one is to be written; the part alone of one counted before."""
-    from qckit.counting.pipeline import count_photo, finest_scale
-    from qckit.photo.reading import read_photo
-
     kept = _kept(job)
     if kept is not None:
         return kept, None
@@ -305,7 +302,6 @@ def _counted(job: _Job):
     )
     if not job.checked:
         return result, None
-    from qckit.counting.picture import draw_checked
 
     title = one_line(result.photo) + (f"   flags: {', '.join(f.code for f in result.flags)}" if result.flags else "")
     picture = draw_checked(

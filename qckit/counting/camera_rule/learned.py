@@ -14,6 +14,7 @@ from pathlib import Path
 import numpy as np
 
 from qckit.counting.camera_rule.rule import CameraRule
+from qckit.counting.reader.network import READER_VERSION
 from qckit.counting.stages import StageModel, load_stage_model, read_model_file, save_stage_model, unreadable
 
 __all__ = ["LEAST_GAIN", "MOST_GAIN", "Learned", "load_learned", "save_learned"]
@@ -81,8 +82,6 @@ def load_learned(path: str | None = None) -> Learned:
 
 
 def _reader_part(arrays) -> tuple[np.ndarray | None, CameraRule | None]:
-    from qckit.counting.reader.network import READER_VERSION
-
     if "learned/format" not in arrays:
         return None, None
     if int(arrays["learned/format"]) not in FORMATS:

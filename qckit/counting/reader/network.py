@@ -9,6 +9,7 @@ was trained on the labelled photos of ``tests/photos`` and ``tests/photos_second
 from __future__ import annotations
 
 import hashlib
+import importlib.util
 import json
 from dataclasses import dataclass, field, replace
 from functools import cache, partial
@@ -42,8 +43,6 @@ APART_UM = 70.0  # two centres nearer than this are one object seen twice
 
 def reader_available() -> bool:
     """Say whether the network and what runs it are there."""
-    import importlib.util
-
     return MODEL.is_file() and importlib.util.find_spec("onnxruntime") is not None
 
 

@@ -12,8 +12,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from qckit.counting.camera_rule.learned import LEAST_GAIN, MOST_GAIN, Learned
+from qckit.counting.camera_rule.learned import LEAST_GAIN, MOST_GAIN, Learned, load_learned
 from qckit.counting.camera_rule.reading import SeenPlaces, judge_by_rule, read_all_images, see_places, settled_as_usual
+from qckit.counting.camera_rule.rule import measured_looks
 from qckit.counting.reader.joint_reading import in_work_pixels, read_at_centres, reader_module
 from qckit.counting.stages import CLASSES, StageModel, load_stage_model
 from qckit.counting.training.rule_fit import RuleExamples, fit_rule
@@ -250,8 +251,6 @@ def _cost(read: _Read, answers: np.ndarray) -> float:
 
 def _with_looks(photos) -> dict[str, StageModel]:
     """The kit's stage models, to which photos with five settled objects or more are no longer strange."""
-    from qckit.counting.camera_rule.rule import measured_looks
-
     models = dict(load_stage_model())
     for kind, model in models.items():
         looks = []
@@ -319,8 +318,6 @@ def learning_curve(photos: list[SettledPhoto], gains, *, left_out=(), ahead: int
     -----
     With k photos learnt from, up to four choices of them are tried, each on all the others.
     """
-    from qckit.counting.camera_rule.learned import load_learned
-
     n, rng = len(photos), np.random.default_rng(len(photos))
 
     def share(j, learned):

@@ -15,6 +15,7 @@ from qckit.counting.analysis import Analysis, CutMeasures, analyse, analyse_at_c
 from qckit.counting.segmentation.measuring import FEATURES, GREY_FEATURES
 from qckit.counting.stages import ANSWERS, CLASSES, StageModel
 from qckit.counting.working import WorkImage
+from qckit.photo.reading import resize_to_scale
 
 __all__ = ["Examples", "alter_light", "label_candidates", "train_stage_model"]
 
@@ -106,8 +107,6 @@ def alter_light(work: WorkImage, rng: np.random.Generator, *, grey: bool = False
     WorkImage
     """
     from PIL import Image, ImageFilter
-
-    from qckit.photo.reading import resize_to_scale
 
     pixels = work.pixels
     scale = float(rng.uniform(1.0, 1.35)) if work.um_per_px < 10 and rng.random() < 0.4 else 1.0

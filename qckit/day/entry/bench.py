@@ -9,6 +9,7 @@ import contextlib
 import datetime as dt
 import math
 import re
+import threading
 import time
 from collections.abc import Callable, Sequence
 from pathlib import Path
@@ -16,6 +17,7 @@ from pathlib import Path
 from qckit.day.entry import harvest_records, records
 from qckit.day.entry import writing as entries
 from qckit.day.entry.records import Entry
+from qckit.day.entry.repeats import AGAIN
 from qckit.day.entry.writing import Written
 from qckit.day.page.loading import study_site
 from qckit.day.page.study import Day
@@ -23,7 +25,9 @@ from qckit.day.words import answer
 from qckit.errors import InputError, unknown_name
 from qckit.hatch.dose.supply import HatchState
 from qckit.hatch.lots.standard_tests import TEST_PURPOSES
-from qckit.log.typed import site_time
+from qckit.log import open_log
+from qckit.log.row_rules import reading_problem
+from qckit.log.typed import site_time, typed_date, typed_number, typed_time, with_year
 from qckit.protocol import clock_time
 from qckit.site import load_site
 from qckit.words import cone_name, day
@@ -56,8 +60,6 @@ class Bench:
     """
 
     def __init__(self, folder: str | Path, *, by: str = "", now: str = ""):
-        from qckit.log import open_log
-
         self.site = load_site(folder)
         self.by = by
         self._start, self._fixed = time.monotonic(), bool(now)
@@ -188,8 +190,6 @@ class Bench:
 
         A time of today that still lies ahead is refused: what is entered was done, and the day may be yesterday's.
         """
-        from qckit.log.typed import typed_time, with_year
-
         if not text.strip():
             return default
         text = with_year(text, self.settings, self.moment().date())
@@ -216,8 +216,6 @@ class Bench:
     def date(self, text: str, *, is_past: bool = True) -> str:
         """Read a date in the site's order, ISO, or ``0`` for one that is not known; empty: today. Of one that is past a
         day and month may stand without a year."""
-        from qckit.log.typed import typed_date, with_year
-
         if text.strip() == "0":
             return ""
         text = with_year(text, self.settings, self.moment().date()) if is_past else text
@@ -229,8 +227,6 @@ class Bench:
         ``what`` was asked for, ``unit`` is the number's (others of its kind are turned into it), ``whole`` takes only
         whole ones. An InputError says where it is no number, could be two, is negative, or is not whole.
         """
-        from qckit.log.typed import typed_number
-
         if not unit and re.search(r"[^\d\s.,'+−-]", text):
             raise InputError(f"{what}: {text!r} is no number. Correct it.")
         value = typed_number(text, self.settings, what, unit=unit, whole=whole)
@@ -297,8 +293,6 @@ class Bench:
 
     def count_again(self, sample: str, counts: Sequence[int | None]) -> Written:
         """Enter a second count of a subsample: the earlier one stays on record, for repeatability."""
-        from qckit.day.entry.repeats import AGAIN
-
         columns = self.settings.protocol.counted_columns
         values = {c: n for c, n in zip(columns, counts, strict=True) if n is not None}
         self.log.recount(sample, values, by=self.by, reason=AGAIN, rest="empty")
@@ -309,8 +303,6 @@ class Bench:
     @staticmethod
     def why_no_reading(quantity: str, value: float) -> str:
         """Say why a value in the unit of its quantity is none that water has; empty where it can be."""
-        from qckit.log.row_rules import reading_problem
-
         found = reading_problem(quantity, value)
         return f"{value:g} {found[0]}. {found[1]}" if found else ""
 
@@ -385,7 +377,6 @@ class Bench:
 
 def warm_up() -> Callable[[], None]:
     """Import in the background what the first answer needs, while a person types; returns a call that waits for it."""
-    import threading
 
     def work() -> None:
         import scipy.stats  # noqa: F401

@@ -15,6 +15,7 @@ from qckit.errors import InputError
 if TYPE_CHECKING:
     from qckit.settings import Settings
 from qckit.day.entry.records import Entry, Sitting, iso_time, millions, sample_names
+from qckit.hatch import harvest_totals
 
 __all__ = ["Harvest", "harvest_rows"]
 
@@ -55,8 +56,6 @@ def harvest_rows(
     names : iterable of str
         Names of samples in use.
     """
-    from qckit.hatch import harvest_totals
-
     _check_harvest(hatch["hatch"], harvest)
     (name,) = sample_names(hatch["hatch"], 1, names, letter="V")
     method = harvest.separation or sitting.settings.protocol.separation

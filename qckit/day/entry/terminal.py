@@ -8,6 +8,7 @@ from pathlib import Path
 
 from qckit.day.entry.bench import Bench, warm_up
 from qckit.day.entry.dialog import BACK, Dialog
+from qckit.day.entry.tally import Tally
 from qckit.day.page.screen import screen_lines
 
 __all__ = ["run_dialog", "run_one_tally", "run_tally"]
@@ -102,8 +103,6 @@ def run_tally(bench: Bench, state) -> list[tuple[int, ...]]:
     """
     from prompt_toolkit.application import Application
     from prompt_toolkit.layout import FormattedTextControl, Layout, Window
-
-    from qckit.day.entry.tally import Tally
 
     tally = Tally(bench.settings.protocol)
     sound = bench.settings.protocol.tally_sound == "soft"

@@ -16,6 +16,7 @@ from urllib.parse import quote, unquote
 import numpy as np
 
 from qckit.errors import InputError
+from qckit.photo import read_photo
 
 __all__ = ["CODE_MM", "Card", "CardSeen", "cards_page", "find_card", "read_text"]
 
@@ -220,7 +221,5 @@ def cards_for(settings, lots: tuple[str, ...] = (), kinds: tuple[str, ...] = ("s
 
 def card_in_file(path: str | Path) -> tuple[CardSeen | None, str | None]:
     """Look for a card in a photo file; return it and the time the photo was taken."""
-    from qckit.photo import read_photo
-
     photo = read_photo(path)
     return find_card(photo.pixels), photo.taken

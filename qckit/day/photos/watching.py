@@ -17,9 +17,11 @@ from qckit.columns import listed_in
 from qckit.day.entry.bench import Bench
 from qckit.day.entry.records import Entry, sample_names
 from qckit.day.entry.writing import write_entry
+from qckit.day.page.screen import screen_lines
 from qckit.day.photos.cards import card_in_file
 from qckit.day.photos.matching import Match, PhotoSeen, match_photos
 from qckit.errors import InputError, QcError
+from qckit.reports.uncounted import count_uncounted
 from qckit.words import plural
 
 __all__ = ["arrivals", "count_matched", "look_at", "match_words", "same_photos", "watch_folder"]
@@ -125,8 +127,6 @@ def count_matched(bench: Bench, matches: list[Match], *, taken: dict[str, dt.dat
     -------
     Counted
     """
-    from qckit.reports.uncounted import count_uncounted
-
     hatches, remarks = _hatch_of(bench), []
     usable = [match for match in matches if match.cone in hatches]
     remarks += [
@@ -205,8 +205,6 @@ def watch_folder(folder: Path, watched: str | Path, *, by: str, now: str, say: C
     say, ask : callable
         Show a line; ask one.
     """
-    from qckit.day.page.screen import screen_lines
-
     place = Path(watched)
     if not place.is_dir():
         raise InputError(f"{place}: is no folder. Name the folder where photos arrive.")
@@ -225,8 +223,6 @@ def watch_folder(folder: Path, watched: str | Path, *, by: str, now: str, say: C
 
 def _count_named(bench: Bench, say) -> None:
     """Count the photos that a sheet names and nobody counted yet."""
-    from qckit.reports.uncounted import count_uncounted
-
     try:
         result = count_uncounted(bench.site.folder, by=bench.by)
     except QcError as error:

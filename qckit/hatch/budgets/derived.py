@@ -21,6 +21,7 @@ from qckit.hatch.budgets.hatching import (
     largest_source,
     percentage_budget,
 )
+from qckit.hatch.harvest.purity import purity_of_samples
 from qckit.settings import MeasureSettings
 
 __all__ = ["output_budget", "purity_budget", "recovery_budget", "separation_budget"]
@@ -112,8 +113,6 @@ def purity_budget(samples, *, detection=None, confidence=0.95, draws=40_000, rng
     >>> bool(0 < hatch.purity_budget(sieve, draws=2000, rng=np.random.default_rng(1)).value <= 100)
     True
     """
-    from qckit.hatch.harvest.purity import purity_of_samples
-
     table = purity_of_samples(samples)
     sums = table.groupby("hatch")[["nauplii", "umbrella", "unhatched", "shells"]].sum()
     frame = pd.DataFrame({"nauplii": sums["nauplii"], "full_cysts": sums.sum(axis=1)})

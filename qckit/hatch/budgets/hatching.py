@@ -17,6 +17,7 @@ import pandas as pd
 
 from qckit import draw
 from qckit.errors import InputError
+from qckit.settings import MeasureSettings
 
 __all__ = [
     "BUDGET_COLUMNS",
@@ -104,8 +105,6 @@ def efficiency_budget(cones, measure=None, *, detection=1.0, detection_u=0.0, co
     ['source', 'label', 'relative_u_pct', 'share_pct', 'df', 'remedy']
     """
     if measure is None:
-        from qckit.settings import MeasureSettings
-
         measure = MeasureSettings()
     good = _good_cones(cones)
     if not 0 < detection <= 1.5:

@@ -15,6 +15,7 @@ from numbers import Real
 
 import pandas as pd
 
+from qckit import draw
 from qckit.errors import InputError, need_number
 from qckit.hatch.dose.records import dose_records
 from qckit.hatch.dose.warnings import DoseWarning, dose_warnings
@@ -93,8 +94,6 @@ class DosePlan(InWords):
         -------
         Axes
         """
-        from qckit import draw
-
         ax = draw.new_axes(ax, figsize=(6, 2.6))
         chosen = {(self.risk, self.grams), (0.5, self.best_grams), *self.savings}
         risks, grams = zip(*sorted(chosen), strict=True)

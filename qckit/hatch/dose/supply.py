@@ -12,6 +12,8 @@ from typing import TYPE_CHECKING
 import pandas as pd
 
 from qckit.errors import QcError
+from qckit.hatch.dose.plan import plan_dose
+from qckit.hatch.dose.records import dose_records
 from qckit.hatch.harvest.recovery import harvest_totals
 from qckit.tables import to_utc
 
@@ -332,9 +334,6 @@ def lot_planner(tables: SiteTables, moment: dt.datetime, cones=None) -> Callable
     cones : DataFrame, optional
         ``cone_metrics`` of the same tables, where they were worked out already.
     """
-    from qckit.hatch.dose.plan import plan_dose
-    from qckit.hatch.dose.records import dose_records
-
     day = moment.isoformat()
     records: list = []
     known: dict = {}

@@ -5,9 +5,11 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+import numpy as np
 import pandas as pd
 
 from qckit.errors import InputError
+from qckit.hatch.rate.fit import lot_rate
 from qckit.words import day
 
 __all__ = [
@@ -70,8 +72,6 @@ def instar_i_hours(temperature_c: float) -> float:
     >>> hatch.instar_i_hours(28.0)
     6.0
     """
-    import numpy as np
-
     return float(np.interp(temperature_c, *zip(*INSTAR_I_HOURS)))
 
 
@@ -160,8 +160,6 @@ def times_of_lot(tables, lot: str) -> TimesOfLot:
     >>> hatch.times_of_lot(tables, "K-124").is_assumed
     False
     """
-    from qckit.hatch.rate.fit import lot_rate
-
     try:
         rate = lot_rate(tables, lot)
     except InputError as error:

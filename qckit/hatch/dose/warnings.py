@@ -11,6 +11,7 @@ from qckit.hatch.comparison.lots import compare_per_g
 from qckit.hatch.intervals.site_spread import site_spread
 from qckit.hatch.lots.standard_tests import latest_test, near_test
 from qckit.hatch.summary import summarise_cones
+from qckit.words import joined, plural, rounded
 
 __all__ = ["DOSE_WARNINGS", "DoseWarning", "dose_warnings", "is_shown_below"]
 
@@ -170,8 +171,6 @@ def _of_level(level, settings):
         }
         yield DoseWarning("poor", values)
     if level.n_hatches < _FEW_HATCHES and level.n_cones < _FEW_CONES:
-        from qckit.words import joined, plural
-
         parts = [plural(n, word) for n, word in ((level.n_hatches, "hatch"), (level.n_cones, "test cone")) if n]
         yield DoseWarning("few", {"what": joined(parts)})
 
@@ -192,6 +191,4 @@ def _end_of(written):
 
 
 def _three(value):
-    from qckit.words import rounded
-
     return rounded(value)

@@ -16,8 +16,10 @@ import numpy as np
 import pandas as pd
 
 from qckit.errors import InputError
+from qckit.hatch.metrics import sample_metrics
 from qckit.hatch.rate.average import SHARES as _SHARES
 from qckit.hatch.rate.average import akaike_weights, averaged
+from qckit.hatch.rate.drawing import draw_rate
 from qckit.hatch.rate.models import (
     MODELS,
     Fit,
@@ -29,6 +31,7 @@ from qckit.hatch.rate.models import (
 )
 from qckit.hatch.water.readings import standard_of, water_of_hatches
 from qckit.showing import InWords
+from qckit.tables import to_utc
 from qckit.words import plural
 
 __all__ = [
@@ -79,8 +82,6 @@ class HatchRate(InWords):
 
     def plot(self, ax=None):
         """Draw the time course with its curve; see :func:`hatch.draw_rate`."""
-        from qckit.hatch.rate.drawing import draw_rate
-
         return draw_rate(self, ax=ax)
 
     def time(self, name, method="curve"):
@@ -115,8 +116,6 @@ def time_course(samples, hatches, lot=None):
     >>> hatch.time_course(tables.samples, tables.hatches, "K-124").columns.tolist()
     ['hatch', 'cone', 'hours', 'nauplii', 'full_cysts', 'hatched_frac']
     """
-    from qckit.hatch.metrics import sample_metrics
-
     chosen = hatches if lot is None else hatches[hatches["lot"] == lot]
     table = sample_metrics(samples[samples["hatch"].isin(set(chosen["hatch"]))], chosen).dropna(subset=["hours"])
     table = table.assign(at=(table["hours"] * 4).round() / 4)
@@ -152,8 +151,6 @@ def newest_course(course, hatches, *, days=3, least_hours=4):
     >>> len(hatch.newest_course(course, tables.hatches)) == len(course)
     True
     """
-    from qckit.tables import to_utc
-
     followed = course[course.groupby("hatch")["hours"].transform("nunique") >= least_hours]
     if not len(followed):
         return followed

@@ -12,6 +12,7 @@ from qckit.hatch.dose.timing import max_density_g_per_l
 from qckit.hatch.water.readings import standard_of, water_of_hatches, water_values
 from qckit.hatch.water.seawater import oxygen_saturation_pct
 from qckit.quantities import QUANTITIES, WATER
+from qckit.settings import ConditionSettings
 from qckit.words import capital
 
 __all__ = ["CONDITION_COLUMNS", "check_conditions"]
@@ -47,8 +48,6 @@ def check_conditions(hatches, readings=None, conditions=None):
     ['hatch', 'lot', 'cone', 'quantity', 'value', 'unit', 'standard', 'status', 'sentence']
     """
     if conditions is None:
-        from qckit.settings import ConditionSettings
-
         conditions = ConditionSettings()
     values = water_values(hatches, readings).groupby(["hatch", "quantity"])["value"].agg(list).to_dict()
     usual = water_of_hatches(hatches, readings)[["salinity_ppt", "temperature_c"]].to_numpy(float)

@@ -12,6 +12,8 @@ from dataclasses import dataclass, field
 import numpy as np
 import pandas as pd
 
+from qckit.charts import LevelData, fit_levels
+from qckit.charts.days import day_numbers
 from qckit.charts.levels import FACTORS
 from qckit.log_odds import expit, logit
 from qckit.tables import to_utc
@@ -115,9 +117,6 @@ def standing_levels(counts: pd.DataFrame, *, before: str, also=()) -> Standing:
 
 def _effects(hatches):
     """Levels of cones and operators on every figure: value and variance about the hatches' mean level."""
-    from qckit.charts import LevelData, fit_levels
-    from qckit.charts.days import day_numbers
-
     described = [describe_hatch(r) for r in hatches.to_dict("records")]
     figures = np.array([d[0] for d in described])
     counting = np.array([np.diag(d[1]) for d in described])

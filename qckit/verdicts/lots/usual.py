@@ -12,8 +12,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pandas as pd
 
+from qckit.hatch import cone_metrics, joined_subsamples, reading_subsamples
 from qckit.log_odds import expit
 from qckit.robust import SD_PER_MAD
+from qckit.tables import to_utc
 from qckit.words import plural
 
 __all__ = [
@@ -87,9 +89,6 @@ def counted_hatches(
         ``hatch.CONE_COLUMNS`` (umbrella stages 0 where nobody counted them), operator, chi2 and df (of the full cysts
         over subsamples) and share_chi2 (of the nauplii among them, same df).
     """
-    from qckit.hatch import cone_metrics, joined_subsamples, reading_subsamples
-    from qckit.tables import to_utc
-
     if cones is None:
         cones = cone_metrics(samples, hatches, lots, photos=photos, reading_h=reading_h)
     cones = cones[cones["full_cysts"].notna()]
@@ -194,8 +193,6 @@ def usual_of_lot(counts: pd.DataFrame, *, lot: str, before, leave_out=(), most: 
         With fewer than five earlier hatches the mean rests on those few (or, without any, on nothing: NaN) and the
         note says so; the spread leans on the prior.
     """
-    from qckit.tables import to_utc
-
     of_lot = counts[(counts["lot"] == lot) & ~counts["hatch"].isin(list(leave_out))]
     of_lot = of_lot[to_utc(of_lot["started"]) < pd.Timestamp(before)].tail(most)
     if of_lot.empty:

@@ -16,6 +16,7 @@ from qckit.hatch.metrics import cone_metrics
 from qckit.hatch.photo_counts import mark_photo_counts
 from qckit.hatch.subsamples import fill_volumes
 from qckit.site_tables import SiteTables
+from qckit.tables import to_utc
 from qckit.verdicts.month.lot_month import Reviewed, lot_month, with_doses
 from qckit.verdicts.month.periods import compare_periods, month_bounds
 from qckit.verdicts.month.records import left_out, no_hatch_words, quality_table
@@ -265,8 +266,6 @@ def _rules(settings):
 
 
 def _history(tables, samples, cones, last, purposes=("production",)):
-    from qckit.tables import to_utc
-
     hatches, readings = tables.hatches, tables.readings
     known = hatches[to_utc(hatches["started"]) < last] if len(hatches) else hatches
     if "standard test" in purposes:  # only those followed by the clock: five times or more

@@ -10,6 +10,7 @@ from qckit.charts.control_chart import rule_mark
 from qckit.charts.lot_chart import freeze_chart
 from qckit.charts.rules import RULES
 from qckit.charts.series import CHARTED, CONDITIONS
+from qckit.tables import check_table, empty_table
 from qckit.verdicts.month.shifts import ROOM
 from qckit.verdicts.month.signals import CHANGE_RULE
 from qckit.verdicts.month.study import MonthStudy
@@ -123,8 +124,6 @@ def signal_rows(study: MonthStudy, *, found_at: str) -> pd.DataFrame:
     found_at : str
         ISO 8601 with offset.
     """
-    from qckit.tables import check_table, empty_table
-
     table = study.signals[study.signals["state"] != "mark"].drop_duplicates("signal")
     if not len(table):
         return empty_table("signals")
@@ -162,8 +161,6 @@ def baseline_rows(study: MonthStudy, *, set_by: str, set_at: str) -> pd.DataFram
     """
     charts = [c for c in study.charts.values() if c.limits is not None and not c.is_frozen]
     if not charts:
-        from qckit.tables import empty_table
-
         return empty_table("baselines")
     return pd.concat([freeze_chart(c, set_by=set_by, set_at=set_at) for c in charts], ignore_index=True)
 

@@ -8,7 +8,9 @@ import numpy as np
 import pandas as pd
 
 from qckit import draw
+from qckit.hatch.water.readings import standard_readings
 from qckit.quantities import CONDITIONS
+from qckit.tables import to_utc
 from qckit.verdicts.poor_hatch.conditions.effects import AGE
 from qckit.verdicts.poor_hatch.conditions.reference import USUAL
 from qckit.words import plural
@@ -192,8 +194,6 @@ def history_frame(counts: pd.DataFrame, finding) -> pd.DataFrame:
     DataFrame
         hatch, started, cone, hatch_pct, hatching_efficiency_per_g, is_this, is_usual.
     """
-    from qckit.tables import to_utc
-
     of_lot = counts[counts["lot"] == finding.details["lot"]]
     last = of_lot.loc[of_lot["hatch"] == finding.subject, "started"]
     of_lot = of_lot[to_utc(of_lot["started"]) <= pd.Timestamp(last.iloc[0])].tail(40)
@@ -304,9 +304,6 @@ def draw_causes(frame: pd.DataFrame, *, ax=None):
 
 def draw_readings(readings: pd.DataFrame, finding, *, started: str, ax=None):
     """Draw this hatch's readings of the most telling quantity over the hours, with the usual value."""
-    from qckit.hatch.water.readings import standard_readings
-    from qckit.tables import to_utc
-
     table = pd.DataFrame(finding.details["differences"])
     with draw.style():
         ax = draw.new_axes(ax, figsize=(_NARROW_IN, 2.6))

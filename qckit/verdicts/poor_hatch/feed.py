@@ -7,9 +7,10 @@ import math
 import pandas as pd
 
 from qckit.errors import InputError
-from qckit.hatch import Recovery
+from qckit.hatch import Recovery, plan_dose
 from qckit.hatch.dose.supply import Supply
 from qckit.hatch.dose.weighing import say_grams
+from qckit.tables import to_utc
 from qckit.verdicts.lots.level import Level
 from qckit.words import noun
 
@@ -147,8 +148,6 @@ def another_lot(counts: pd.DataFrame, row) -> str:
     row : mapping
         The poor hatch's row of it.
     """
-    from qckit.tables import to_utc
-
     age = (pd.Timestamp(row["started"]) - to_utc(counts["started"])).dt.total_seconds() / 86400.0
     near = counts[(age >= 0) & (age <= _OTHER_LOT_DAYS) & (counts["lot"] != row["lot"])]
     per_lot = near.dropna(subset="hatching_efficiency_per_g").groupby("lot")["hatching_efficiency_per_g"]
@@ -189,8 +188,6 @@ def _in_cones(states, how=""):
 
 def _dose(missing, lot, tables, now):
     """Grams and cones for what is missing, and the hour; no grams where the lot's yield is not known."""
-    from qckit.hatch import plan_dose
-
     settings, ready = tables.settings, ""
     if now:
         at = pd.Timestamp(now) + pd.Timedelta(hours=settings.conditions.reading_h)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
+from qckit.charts import CHARTED
 from qckit.columns import listed_in
 from qckit.tables import to_utc
 from qckit.words import plural
@@ -56,8 +57,6 @@ def changes_of_the_month(changes, row) -> list[dict]:
     list of dict
         change, month, quantity, factor, level, first, effect, sentence; the largest first.
     """
-    from qckit.charts import CHARTED
-
     if changes is None or not len(changes):
         return []
     began = to_utc(changes["first"]) <= pd.Timestamp(row["started"])

@@ -5,6 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
+from qckit.hatch import fit_quasi_binomial
+from qckit.tables import to_utc
 from qckit.verdicts.lots.usual import full_cysts_counted
 
 __all__ = ["AGE", "EFFECT_COLUMNS", "drawn", "site_effects"]
@@ -66,8 +68,6 @@ def site_effects(counts: pd.DataFrame, worst: pd.DataFrame, *, leave_out=(), lot
     McCullagh P., Nelder J.A. 1989. Generalized Linear Models, 2nd ed., section 4.5; fitted and checked in
     :func:`qckit.hatch.fit_quasi_binomial`.
     """
-    from qckit.hatch import fit_quasi_binomial
-
     used = counts[~counts["hatch"].isin(list(leave_out)) & counts["hatch_pct"].notna()]
     means = worst.pivot(index="hatch", columns="quantity", values="mean")
     table = used.join(means[[q for q in _LITERATURE if q in means]].rename(columns={"hours": "_hours"}), on="hatch")
@@ -114,8 +114,6 @@ def site_effects(counts: pd.DataFrame, worst: pd.DataFrame, *, leave_out=(), lot
 
 def _lots_and_ages(table):
     """One level per lot, and a slope with age where the lot has hatches enough; and what turns slopes to per day."""
-    from qckit.tables import to_utc
-
     design = pd.get_dummies(table["lot"], dtype=float)
     days = (to_utc(table["started"]) - to_utc(table["started"]).min()).dt.total_seconds() / 86400.0
     for lot in design.columns.tolist():

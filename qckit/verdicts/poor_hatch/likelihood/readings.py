@@ -19,6 +19,7 @@ from qckit.columns import is_missing
 from qckit.hatch.water.readings import water_values
 from qckit.quantities import CONDITIONS, QUANTITIES, WATER
 from qckit.robust import robust_sd
+from qckit.tables import to_utc
 from qckit.verdicts.poor_hatch.causes import Cause
 
 __all__ = ["Record", "Remeasured", "log_ratio", "records_of", "remeasured_ratio", "usual_readings"]
@@ -89,8 +90,6 @@ def records_of(hatch_row, readings, *, hours: float) -> list[Record]:
     -------
     list of Record
     """
-    from qckit.tables import to_utc
-
     found = []
     of_hatch = None if readings is None or not len(readings) else readings[readings["hatch"] == hatch_row["hatch"]]
     if of_hatch is not None and len(of_hatch):
@@ -175,8 +174,6 @@ def _misread(x, off_sd, spread):
 
 def _is_late(water, hatches):
     """Which values were read after the first hours; the field sheet's were not."""
-    from qckit.tables import to_utc
-
     is_late, read = np.zeros(len(water), bool), water["taken"].notna().to_numpy()
     if read.any():
         started = to_utc(hatches.set_index("hatch")["started"])
