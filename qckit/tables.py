@@ -122,34 +122,44 @@ YES_OR_NO = {"yes": True, "true": True, "1": True, "no": False, "false": False, 
 
 def _convert(value, column: Column):
     """Return (value, None) or (None, (rule, remedy)) for one cell that is not empty."""
-    import pandas as pd
-
     text = str(value).strip()
     if column.kind == "text":
         return text, None
     if column.kind == "choice":
-        folded = {choice.casefold(): choice for choice in column.choices}
-        if text.casefold() in folded:
-            return folded[text.casefold()], None
-        initials = " Initials go into the column counter." if column.name == "counted_by" else ""
-        return None, (f"is none of {', '.join(column.choices)}", f"Write one of these words.{initials}")
+        return _choice(text, column)
     if column.kind == "yesno":
         if text.casefold() in YES_OR_NO:
             return YES_OR_NO[text.casefold()], None
         return None, ("is neither yes nor no", "Write yes or no.")
-    if column.kind in ("time", "date"):
-        pattern, form = (_TIME, "2026-11-04T09:00:00+00:00") if column.kind == "time" else (_DATE, "2026-11-04")
-        if pattern.match(text):
-            try:
-                pd.Timestamp(text)
-            except (ValueError, OverflowError):
-                return None, ("is not a day of the calendar", "Correct the date, and any offset from UTC.")
-            if not _in_years(text):
-                return None, (f"is not of the years {_YEARS[0]} to {_YEARS[1]}", "Correct the year.")
-            if column.kind == "time" and not _offset_is_one(text):
-                return None, ("has an offset from UTC that no place has", "Write one between -12:00 and +14:00.")
-            return text, None
-        return None, (f"is not a {column.kind} of the form {form}", f"Write it like {form}.")
+    return _moment(text, column.kind) if column.kind in ("time", "date") else _numeral(text, column)
+
+
+def _choice(text, column):
+    folded = {choice.casefold(): choice for choice in column.choices}
+    if text.casefold() in folded:
+        return folded[text.casefold()], None
+    initials = " Initials go into the column counter." if column.name == "counted_by" else ""
+    return None, (f"is none of {', '.join(column.choices)}", f"Write one of these words.{initials}")
+
+
+def _moment(text, kind):
+    import pandas as pd
+
+    pattern, form = (_TIME, "2026-11-04T09:00:00+00:00") if kind == "time" else (_DATE, "2026-11-04")
+    if not pattern.match(text):
+        return None, (f"is not a {kind} of the form {form}", f"Write it like {form}.")
+    try:
+        pd.Timestamp(text)
+    except (ValueError, OverflowError):
+        return None, ("is not a day of the calendar", "Correct the date, and any offset from UTC.")
+    if not _in_years(text):
+        return None, (f"is not of the years {_YEARS[0]} to {_YEARS[1]}", "Correct the year.")
+    if kind == "time" and not _offset_is_one(text):
+        return None, ("has an offset from UTC that no place has", "Write one between -12:00 and +14:00.")
+    return text, None
+
+
+def _numeral(text, column):
     try:
         number = float(text)
     except ValueError:
@@ -158,19 +168,15 @@ def _convert(value, column: Column):
         return None, ("is not a finite number", "Write a number, or leave the cell empty.")
     if column.kind == "int" and abs(number) < 2**62 and number != int(number):
         return None, ("is not a whole number", "Write a whole number.")
+    unit = f" {column.unit}" if column.unit else ""
     if column.low is not None and number < column.low:
-        rule = "is negative" if column.low == 0 else f"is below {column.low:,.10g}"
-        unit = f" {column.unit}" if column.unit else ""
-        return None, (
-            rule,
-            f"The least possible is {column.low:,.10g}{unit}. Correct the cell, or leave it empty if it is not known.",
-        )
+        least = f"{column.low:,.10g}"
+        rule = "is negative" if column.low == 0 else f"is below {least}"
+        remedy = f"The least possible is {least}{unit}. Correct the cell, or leave it empty if it is not known."
+        return None, (rule, remedy)
     if column.high is not None and number > column.high:
-        unit = f" {column.unit}" if column.unit else ""
-        return None, (
-            f"is above {column.high:,.10g}",
-            f"The most possible is {column.high:,.10g}{unit}. Correct the cell.",
-        )
+        most = f"{column.high:,.10g}"
+        return None, (f"is above {most}", f"The most possible is {most}{unit}. Correct the cell.")
     if column.kind == "int" and abs(number) > 2**53:
         return None, ("is too large a number", "Correct the cell.")
     return (int(number) if column.kind == "int" else number), None

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 
 import numpy as np
 
@@ -328,59 +328,51 @@ def concordance(first, second, *, confidence=0.95) -> Concordance:
     >>> round(float(agreement.concordance([101, 98, 120, 77], [100, 100, 118, 80]).ccc), 3)
     0.989
     """
-    from scipy import stats
-
     _check_confidence(confidence)
     a, b, _ = _pairs(first, second)
-    n = a.size
     sa, sb, covariance = a.std(), b.std(), float(np.mean((a - a.mean()) * (b - b.mean())))
     spread = sa**2 + sb**2 + (a.mean() - b.mean()) ** 2
-    if spread == 0:  # both constant and equal: perfect, but nothing to estimate from
-        return Concordance(
-            n=n,
-            ccc=1.0,
-            ccc_low=math.nan,
-            ccc_high=math.nan,
-            scale_shift=math.nan,
-            location_shift=0.0,
-            bias_factor=math.nan,
-            correlation=math.nan,
-            confidence=confidence,
-        )
-    ccc = 2 * covariance / spread
+    nan, same = math.nan, spread == 0  # both constant and equal: perfect, but nothing to estimate from
+    found = Concordance(
+        n=a.size,
+        ccc=1.0 if same else 0.0,
+        ccc_low=nan,
+        ccc_high=nan,
+        scale_shift=nan,
+        location_shift=0.0 if same else nan,
+        bias_factor=nan,
+        correlation=nan,
+        confidence=confidence,
+    )
     if sa == 0 or sb == 0:
-        return Concordance(
-            n=n,
-            ccc=0.0,
-            ccc_low=math.nan,
-            ccc_high=math.nan,
-            scale_shift=math.nan,
-            location_shift=math.nan,
-            bias_factor=math.nan,
-            correlation=math.nan,
-            confidence=confidence,
-        )
-    r = covariance / (sa * sb)
+        return found
+    ccc, r = 2 * covariance / spread, covariance / (sa * sb)
     shift = float((a.mean() - b.mean()) / math.sqrt(sa * sb))
-    low = high = math.nan
-    if abs(ccc) >= 1 - 1e-15:
-        low = high = ccc
-    elif abs(r) > 1e-12 and n > 2:
-        variance = (
-            (1 - r**2) * ccc**2 * (1 - ccc**2) / r**2
-            + 2 * ccc**3 * (1 - ccc) * shift**2 / r
-            - 0.5 * ccc**4 * shift**4 / r**2
-        ) / (n - 2)
-        half = stats.norm.ppf(0.5 + confidence / 2) * math.sqrt(max(variance, 0.0)) / (1 - ccc**2)
-        low, high = math.tanh(math.atanh(ccc) - half), math.tanh(math.atanh(ccc) + half)
-    return Concordance(
-        n=n,
+    low, high = _concordance_bounds(ccc, r, shift, n=a.size, confidence=confidence)
+    return replace(
+        found,
         ccc=float(ccc),
         ccc_low=float(low),
         ccc_high=float(high),
         scale_shift=float(sa / sb),
         location_shift=shift,
-        bias_factor=float(ccc / r) if abs(r) > 1e-12 else math.nan,
+        bias_factor=float(ccc / r) if abs(r) > 1e-12 else nan,
         correlation=float(r),
-        confidence=confidence,
     )
+
+
+def _concordance_bounds(ccc, r, shift, *, n, confidence):
+    """Bounds by the z-transform, with the variance as corrected in Lin 2000."""
+    from scipy import stats
+
+    if abs(ccc) >= 1 - 1e-15:
+        return ccc, ccc
+    if abs(r) <= 1e-12 or n <= 2:
+        return math.nan, math.nan
+    variance = (
+        (1 - r**2) * ccc**2 * (1 - ccc**2) / r**2
+        + 2 * ccc**3 * (1 - ccc) * shift**2 / r
+        - 0.5 * ccc**4 * shift**4 / r**2
+    ) / (n - 2)
+    half = stats.norm.ppf(0.5 + confidence / 2) * math.sqrt(max(variance, 0.0)) / (1 - ccc**2)
+    return math.tanh(math.atanh(ccc) - half), math.tanh(math.atanh(ccc) + half)

@@ -125,15 +125,10 @@ def run_report(
     ...     print("Did you mean 'month'?" in str(error))
     True
     """
-    import nbformat
-
     if kind not in KINDS:
         raise unknown_name("kind of report", kind, KINDS)
     settings = load_settings(site)
-    template = Path(notebook) if notebook else notebooks_dir() / KINDS[kind].notebook
-    if not template.is_file():
-        raise InputError(f"{template}: no such notebook. Install qckit again, or name another notebook.")
-    source = nbformat.read(template, as_version=4)
+    template, source = _read_template(kind, notebook)
     declared = read_parameters(source, where=template.name)
     given = convert_parameters(dict(parameters or {}), declared, where=template.name)
     subject = _subject(kind, given, template.name)
@@ -152,9 +147,7 @@ def run_report(
         failed = target / f"{name}.failed.ipynb"
         executed = execute(source, values, work, failed, f"{kind} {subject!r}")
         finding = _read_finding(result, template.name, made_at) | cited(settings)
-        shown = [("report", KINDS[kind].title), ("site", settings.site.name)]
-        values = {k: str(values.get(k, v)) for k, v in declared.items() if k not in _GIVEN_PARAMETERS}
-        shown += [(k, v) for k, v in values.items() if v]  # what was left empty says nothing
+        shown = [("report", KINDS[kind].title), ("site", settings.site.name), *_shown(values, declared)]
         words = {"title": f"{KINDS[kind].title}: {subject}", "dates": SiteDates(settings)}
         _write_results(executed, result, finding=finding, shown=shown, made_at=made_at, **words)
         earlier = None if out_dir else keep_earlier(result, target / name)
@@ -171,6 +164,22 @@ def run_report(
         if index:
             write_index(settings.folder)
     return run
+
+
+def _shown(values, declared):
+    """Parameters that the page names: what was left empty says nothing."""
+    values = {k: str(values.get(k, v)) for k, v in declared.items() if k not in _GIVEN_PARAMETERS}
+    return [(k, v) for k, v in values.items() if v]
+
+
+def _read_template(kind, notebook):
+    """Return the place and the content of the notebook to run."""
+    import nbformat
+
+    template = Path(notebook) if notebook else notebooks_dir() / KINDS[kind].notebook
+    if not template.is_file():
+        raise InputError(f"{template}: no such notebook. Install qckit again, or name another notebook.")
+    return template, nbformat.read(template, as_version=4)
 
 
 def run_reports(

@@ -1,7 +1,7 @@
 """What every drawn make has in common: how a photo of it is written, and its command line.
 
-    python tests/photos_MAKE_make/draw.py OUT [--seed 1 ...] [--kinds KIND ...] [--masks] [--without-hatch]
-        [--bench N] [--workers N]
+    python tests/photos_MAKE_make/draw.py OUT [--seed 1 ...] [--kinds KIND ...] [--numbers N ...] [--masks]
+        [--without-hatch] [--bench N] [--workers N]
 
 writes ``OUT/photos``, ``photos.csv`` and ``truth.csv`` as in ``tests/photos``, and with ``--masks`` the outlines. The
 same seed gives the same photos on the same versions of numpy, scipy and Pillow.
@@ -60,6 +60,7 @@ def main(description: str, kinds: dict[str, int], draw) -> None:
     parser.add_argument("out", type=Path)
     parser.add_argument("--seed", type=int, nargs="+", default=[1])
     parser.add_argument("--kinds", nargs="+", choices=list(kinds), default=list(kinds), help="these only")
+    parser.add_argument("--numbers", type=int, nargs="+", help="these photos of each kind only, such as 1 2")
     parser.add_argument("--masks", action="store_true", help="write outlines too, to train on")
     parser.add_argument("--without-hatch", action="store_true", help="bystanders and dirt only")
     if has_benches:
@@ -71,7 +72,7 @@ def main(description: str, kinds: dict[str, int], draw) -> None:
         (seed, kind, number)
         for seed in args.seed
         for kind in args.kinds
-        for number in range(1, (n_of_bench or kinds[kind]) + 1)
+        for number in args.numbers or range(1, (n_of_bench or kinds[kind]) + 1)
     ]
     how = {"hatched": not args.without_hatch} | ({"bench": n_of_bench > 0} if has_benches else {})
     drawn = Parallel(args.workers)(

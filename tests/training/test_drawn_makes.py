@@ -8,7 +8,7 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 import pytest
-from drawn_make import save_photo
+from drawn_make import DrawnPhoto, main, save_photo
 
 TESTS = Path(__file__).resolve().parents[1]
 KIND, SEED = "chamber", 3
@@ -34,10 +34,15 @@ def draw(request):
 
 
 @pytest.fixture(scope="module")
-def photo(draw):
+def drawn(draw):
+    """A photo of a hatch."""
+    return draw.draw(SEED, KIND, 1)
+
+
+@pytest.fixture(scope="module")
+def photo(drawn):
     """One photo: mask, its row and its truth."""
-    _name, _picture, mask, row, objects, *_ = draw.draw(SEED, KIND, 1)
-    return mask, row, pd.DataFrame(objects).set_index("object_id")
+    return drawn.mask, drawn.row, pd.DataFrame(drawn.objects).set_index("object_id")
 
 
 @pytest.fixture(scope="module")
@@ -87,19 +92,42 @@ def test_without_hatch_there_is_dirt_only_and_the_same_again(draw, bare):
 
 @pytest.mark.slow
 @pytest.mark.parametrize("hatched", [False, True])
-def test_the_same_seed_gives_the_same_photo_in_another_process(draw, bare, hatched, tmp_path):
+def test_the_same_seed_gives_the_same_photo_in_another_process(draw, drawn, bare, hatched, tmp_path):
     script, out, again = Path(draw.__file__), tmp_path / "command", tmp_path / "again"
-    wanted = ["--seed", str(SEED), "--kinds", "wide", "--masks", *(() if hatched else ("--without-hatch",))]
-    subprocess.run([sys.executable, str(script), str(out), *wanted], check=True)
-    row, objects = save_photo(again, draw.draw(SEED, "wide", 1) if hatched else bare, masks=True)
+    asked = ["--kinds", KIND] if hatched else ["--kinds", "wide", "--without-hatch"]
+    asked += ["--seed", str(SEED), "--numbers", "1", "--masks"]
+    subprocess.run([sys.executable, str(script), str(out), *asked], check=True)
+    row, objects = save_photo(again, drawn if hatched else bare, masks=True)
     name = row["photo"]
     for file in (f"photos/{name}.jpg", f"masks/{name}.png"):
         assert (out / file).read_bytes() == (again / file).read_bytes()
     truth = pd.read_csv(out / "truth.csv", keep_default_na=False)
-    here = truth[truth["photo"] == name].to_dict("records")
-    assert here == [{k: (v.item() if isinstance(v, np.generic) else v) for k, v in one.items()} for one in objects]
+    assert truth.to_dict("records") == [
+        {k: (v.item() if isinstance(v, np.generic) else v) for k, v in one.items()} for one in objects
+    ]
     assert set(truth["stage"]) == {"debris"} if not hatched else {"nauplius", "cyst"} < set(truth["stage"])
-    assert len(pd.read_csv(out / "photos.csv")) == len(list((out / "photos").iterdir())) == 2
+    assert pd.read_csv(out / "photos.csv")["photo"].tolist() == [p.stem for p in (out / "photos").iterdir()] == [name]
+
+
+def test_the_command_draws_as_many_of_each_kind_as_it_has(tmp_path, monkeypatch):
+    """The command line is the same for all makes; here of one whose photos are four pixels."""
+
+    def four_pixels(seed, kind, number, hatched=True, bench=False):
+        name = f"{kind}-{seed}-{'b' if bench else ''}{number}"
+        grey = np.full((2, 2, 3), 9, np.uint8)
+        return DrawnPhoto(name, grey, np.zeros((2, 2), int), {"photo": name, "hatched": hatched}, [], {})
+
+    def photos_of(*asked):
+        out = tmp_path / "_".join(asked)
+        monkeypatch.setattr(sys, "argv", ["draw.py", str(out), *asked])
+        main("Four pixels.", {"wide": 2, "dish": 1}, four_pixels)
+        assert len(list((out / "photos").iterdir())) == len(pd.read_csv(out / "photos.csv"))
+        return pd.read_csv(out / "photos.csv")["photo"].tolist()
+
+    assert photos_of() == ["wide-1-1", "wide-1-2", "dish-1-1"]
+    assert photos_of("--kinds", "wide", "--seed", "3", "4") == ["wide-3-1", "wide-3-2", "wide-4-1", "wide-4-2"]
+    assert photos_of("--numbers", "2") == ["wide-1-2", "dish-1-2"]
+    assert photos_of("--kinds", "dish", "--bench", "3") == ["dish-1-b1", "dish-1-b2", "dish-1-b3"]
 
 
 @pytest.mark.slow

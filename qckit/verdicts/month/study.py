@@ -118,9 +118,8 @@ def study_month(tables: SiteTables, *, month, lot="", is_proposed=False, now="")
     searched = search_month(history[~history["hatch"].isin(done)], tables, **among)
     shifts = matched_with_log(searched.shifts, tables.changes, tables.signals, month)
     apart = {hatch: of_month for hatch, of_month in searched.alone.items() if hatch not in usual}
-    reasons = dict.fromkeys(_explained(rules_only(tables.signals)) - usual, "explained") | dict.fromkeys(
-        apart, "its percentage stands out"
-    )
+    reasons = dict.fromkeys(_explained(rules_only(tables.signals)) - usual, "explained")
+    reasons |= dict.fromkeys(apart, "its percentage stands out")
     changed = _noted(history, [s for s in shifts if s.counts and s.kind != "lot"], reasons)
     timed = _timed(tables, samples, cones, last, reasons)
     options = {"names": names, "period": (first, last), "rules": _rules(settings), "waters": searched.waters}
@@ -129,15 +128,8 @@ def study_month(tables: SiteTables, *, month, lot="", is_proposed=False, now="")
     marks = {"alone": alone, "first": first, "waters": searched.waters}
     table = signal_table(charts, conditions, shifts, tables.signals, **marks)
     shifts = _closed_by_hand(shifts, table)
-    moved = {label for s in shifts if s.counts and s.kind != "lot" for label in s.labels}
-    moved |= {*table.loc[table["state"] != "mark", "hatch"], *apart}  # accidents tell nothing of the lot
-    levels = {level.lot: level for level in searched.lots}
+    moved = {*_moved(shifts), *table.loc[table["state"] != "mark", "hatch"], *apart}  # say nothing of the lot
     reviewed = Reviewed(history=history, charts=charts, moved=moved, signals=table, period=(first, last))
-    month_lots = {
-        name: lot_month(tables, name, chosen[chosen["lot"] == name], reviewed, level=levels.get(name)) for name in names
-    }
-    if settings.protocol.is_fed:
-        month_lots = with_doses(month_lots, tables, now)
     lost, ahead = _feed_of(shifts, chosen, charts, settings.feed, (first, last))
     return MonthStudy(
         month=month,
@@ -146,7 +138,7 @@ def study_month(tables: SiteTables, *, month, lot="", is_proposed=False, now="")
         last=last,
         series=chosen.reset_index(drop=True),
         history=history,
-        lots=month_lots,
+        lots=_lots(tables, chosen, reviewed, searched.lots, now),
         charts=charts,
         conditions=conditions,
         shifts=sorted(shifts, key=lambda s: (not s.is_open, s.kind != "lot", s.quantity not in LOT_CHARTS, s.p_value)),
@@ -165,6 +157,21 @@ def study_month(tables: SiteTables, *, month, lot="", is_proposed=False, now="")
         unseen=searched.unseen,
         left_out=left_out(hatches, first, last, lot, chosen),
     )
+
+
+def _moved(shifts):
+    """Hatches that a change moved which is not the lot's own."""
+    return {label for s in shifts if s.counts and s.kind != "lot" for label in s.labels}
+
+
+def _lots(tables, chosen, reviewed, levels, now):
+    """Lot -> its figures of the period, with the dose it asks for where the site feeds."""
+    of_lot = {level.lot: level for level in levels}
+    found = {
+        name: lot_month(tables, name, hatches, reviewed, level=of_lot.get(name))
+        for name, hatches in chosen.groupby("lot", sort=True)
+    }
+    return with_doses(found, tables, now) if tables.settings.protocol.is_fed else found
 
 
 def _cones(tables, samples):

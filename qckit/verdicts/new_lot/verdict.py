@@ -126,32 +126,15 @@ def _figures(evidence, settings):
             note=_figure_note(efficiency, evidence),
         ),
     ]
-    dose = evidence.dose
-    if not settings.protocol.is_fed:
-        return figures
+    return [*figures, _dose_figure(evidence.dose)] if settings.protocol.is_fed else figures
+
+
+def _dose_figure(dose):
     if dose is None:
-        figures.append(
-            Figure(
-                "dose_g",
-                "dose for one feed",
-                math.nan,
-                unit="g",
-                decimals=1,
-                note="Nauplii per gram are not known.",
-            )
-        )
+        grams, decimals, note = math.nan, 1, "Nauplii per gram are not known."
     else:
-        figures.append(
-            Figure(
-                "dose_g",
-                "dose for one feed",
-                dose.grams_weighed,
-                unit="g",
-                decimals=decimals_of(dose.balance_step_g),
-                note=_dose_note(dose),
-            ),
-        )
-    return figures
+        grams, decimals, note = dose.grams_weighed, decimals_of(dose.balance_step_g), _dose_note(dose)
+    return Figure("dose_g", "dose for one feed", grams, unit="g", decimals=decimals, note=note)
 
 
 def _dose_note(dose):
@@ -205,34 +188,30 @@ def _details(evidence, case, rule, settings):
         "spread": asdict(evidence.spread) if evidence.spread else None,
         "dose": dose_record(evidence.dose) if evidence.dose else None,
         "certificate": _cited(evidence),
-        "budgets": {
-            name: {
-                "sentence": budget.sentence,
-                "u": budget.u,
-                "low": budget.low,
-                "high": budget.high,
-                "mc_low": budget.mc_low,
-                "mc_high": budget.mc_high,
-                "sources": _records(budget.table),
-            }
-            for name, budget in (
-                ("hatching_efficiency_per_g", evidence.budget),
-                ("hatch_pct", evidence.percentage_budget),
-                ("output_mg_per_g", evidence.output_budget),
-            )
-            if budget is not None
-        },
+        "budgets": _budgets(evidence),
         "rate": _records(evidence.rate.times) if evidence.rate is not None else [],
-        "ageing": None
-        if evidence.ageing is None
-        else {
-            "lot": evidence.ageing.lot,
-            "slope_per_month": evidence.ageing.slope_per_month,
-            "slope_low": evidence.ageing.slope_low,
-            "slope_high": evidence.ageing.slope_high,
-            "sentence": evidence.ageing.sentence,
-            "note": evidence.ageing.note,
-        },
+        "ageing": _fields(evidence.ageing, _OF_AGEING) if evidence.ageing is not None else None,
+    }
+
+
+_OF_BUDGET = ("sentence", "u", "low", "high", "mc_low", "mc_high")
+_OF_AGEING = ("lot", "slope_per_month", "slope_low", "slope_high", "sentence", "note")
+
+
+def _fields(record, names):
+    return {name: getattr(record, name) for name in names}
+
+
+def _budgets(evidence):
+    budgets = {
+        "hatching_efficiency_per_g": evidence.budget,
+        "hatch_pct": evidence.percentage_budget,
+        "output_mg_per_g": evidence.output_budget,
+    }
+    return {
+        name: _fields(budget, _OF_BUDGET) | {"sources": _records(budget.table)}
+        for name, budget in budgets.items()
+        if budget is not None
     }
 
 

@@ -153,10 +153,8 @@ def study_hatch(
     looks = with_known_gaps(looks, sub, counts, standing=standing, kind=kind)
     hours = counts.set_index("hatch")["hours"]
     lengths = compare_lengths(nauplius_lengths(t.samples, t.photos, objects, hours=hours), hatch, usual.hatches)
-    others = t.hatches.loc[t.hatches["hatch"] != hatch, "notes"].dropna().astype(str)
-    others, near = [text for text in others if text], hatches_beside(t.hatches, hatch_row)
-    phrases = read_sheet(hatch_row, lot, others)
-    phrases += phrases_beside(near, phrases, others)
+    near = hatches_beside(t.hatches, hatch_row)
+    phrases = _phrases(t.hatches, hatch_row, lot, near)
     world = lot_against_world(counts, t.lots, row, usual)
     same_day = _with_usual(counts, day, row, standing)
     beside = same_day[~same_day["hatch"].isin(usual.hatches)]
@@ -173,10 +171,7 @@ def study_hatch(
         siblings=tuple(_siblings(sub, kind, counts=counts, same_day=beside, row=row, standing=standing)),
         standing=standing.of(hatch),
     )
-    weights, answers = weigh(given), answers_of(t.checks, hatch)
-    for a in answers:
-        if a.is_yes is not None:
-            weights = weigh_answer(weights, a.code, a.is_yes, a.causes)
+    answers = answers_of(t.checks, hatch)
     case = Case(
         row=row,
         hatch=hatch_row,
@@ -187,7 +182,7 @@ def study_hatch(
         world=world,
         levels=tuple(judge_level(counts, row, usual, name, standing=standing) for name in _LEVELS),
         given=given,
-        weights=weights,
+        weights=_weigh_all(given, answers),
         phrases=phrases,
         remeasured=remeasured,
         read_beside=read_beside,
@@ -199,6 +194,23 @@ def study_hatch(
         decapsulated=whether_decapsulated(t.hatches, hatch_row, t.settings.protocol.decapsulated),
     )
     return _with_what_is_shown(case, t, counts, hours, now) if for_page else case
+
+
+def _phrases(hatches, hatch_row, lot, near):
+    """What the hatch's sheet, its lot's and those of hatches beside it say that other sheets do not."""
+    others = hatches.loc[hatches["hatch"] != hatch_row["hatch"], "notes"].dropna().astype(str)
+    others = [text for text in others if text]
+    phrases = read_sheet(hatch_row, lot, others)
+    return phrases + phrases_beside(near, phrases, others)
+
+
+def _weigh_all(given, answers):
+    """Weights of the causes by all that was recorded, and by what was looked at since."""
+    weights = weigh(given)
+    for a in answers:
+        if a.is_yes is not None:
+            weights = weigh_answer(weights, a.code, a.is_yes, a.causes)
+    return weights
 
 
 def counts_with(t, hatch, counts=None):
