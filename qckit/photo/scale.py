@@ -123,17 +123,7 @@ def scale_from_pattern(image, spacing_um, *, method="ruled chamber", u_spacing_u
     families = find_families(image, n_families=METHODS[method], about_px=near, woven=method == "woven sieve")
     if not families:
         freely = near and find_families(image, n_families=METHODS[method], woven=method == "woven sieve")
-        if freely:
-            there = spacing_um / np.mean([f.period_px for f in freely])
-            raise InputError(
-                f"no {method} pattern was found near the rough scale of {about_um_per_px:g} µm per pixel; without one "
-                f"it is {there:.4g}. Correct the rough scale, or leave it out and look whether the lines drawn lie on "
-                "the pattern."
-            )
-        raise InputError(
-            f"no {method} pattern that repeats at least three times was found. Fill the photo with the pattern, in "
-            "focus and without glare, or set two points of known distance."
-        )
+        raise _none_found(freely, spacing_um, method, about_um_per_px)
     periods = np.array([f.period_px for f in families])
     u = np.array([f.u_period_px for f in families])
     period = float(periods.mean())
@@ -165,6 +155,21 @@ def scale_from_pattern(image, spacing_um, *, method="ruled chamber", u_spacing_u
         notes=tuple(notes),
         u_spacing_um=u_spacing_um,
         needs_about=needs_about,
+    )
+
+
+def _none_found(freely, spacing_um, method, about_um_per_px):
+    """The error of a photo without the pattern; ``freely`` are families found when no rough scale is heeded."""
+    if freely:
+        there = spacing_um / np.mean([f.period_px for f in freely])
+        return InputError(
+            f"no {method} pattern was found near the rough scale of {about_um_per_px:g} µm per pixel; without one "
+            f"it is {there:.4g}. Correct the rough scale, or leave it out and look whether the lines drawn lie on "
+            "the pattern."
+        )
+    return InputError(
+        f"no {method} pattern that repeats at least three times was found. Fill the photo with the pattern, in "
+        "focus and without glare, or set two points of known distance."
     )
 
 

@@ -204,18 +204,8 @@ def percentage_budget(cones, *, detection=None, confidence=0.95, draws=40_000, r
             "because one cone cannot show how much cones differ."
         )
     (d_n, u_n), (d_c, u_c) = found["nauplius"], found["cyst"]
-    n, rest = good["nauplii"].to_numpy(float) / d_n, (good["full_cysts"] - good["nauplii"]).to_numpy(float) / d_c
-    each = n / (n + rest)
-    share, k = float(each.mean()), len(each)
-    room = share * (1 - share)
-    total = math.sqrt(float(np.var(each, ddof=1)) / k)
-    counting = math.sqrt(room / float(good["full_cysts"].sum()))
-    parts = {
-        "cones": (math.sqrt(max(0.0, total**2 - counting**2)) / share, k - 1),
-        "counting": (counting / share, math.inf),
-        "detection": (room * u_n / d_n / share, math.inf),
-        "detection_cyst": (room * u_c / d_c / share, math.inf),
-    }
+    share, parts = _percentage_parts(good, found)
+    k, room = len(good), share * (1 - share)
     u_rel = math.sqrt(sum(u**2 for u, _ in parts.values()))
     spread = math.hypot(parts["cones"][0], parts["counting"][0])
     common = math.hypot(parts["detection"][0], parts["detection_cyst"][0])
@@ -245,6 +235,23 @@ def percentage_budget(cones, *, detection=None, confidence=0.95, draws=40_000, r
         table=table,
         sentence=largest_source(table, u_rel),
     )
+
+
+def _percentage_parts(good, found):
+    """Mean share hatched, and its relative standard uncertainties, each with its degrees of freedom."""
+    (d_n, u_n), (d_c, u_c) = found["nauplius"], found["cyst"]
+    n, rest = good["nauplii"].to_numpy(float) / d_n, (good["full_cysts"] - good["nauplii"]).to_numpy(float) / d_c
+    each = n / (n + rest)
+    share, k = float(each.mean()), len(each)
+    room = share * (1 - share)
+    total = math.sqrt(float(np.var(each, ddof=1)) / k)
+    counting = math.sqrt(room / float(good["full_cysts"].sum()))
+    return share, {
+        "cones": (math.sqrt(max(0.0, total**2 - counting**2)) / share, k - 1),
+        "counting": (counting / share, math.inf),
+        "detection": (room * u_n / d_n / share, math.inf),
+        "detection_cyst": (room * u_c / d_c / share, math.inf),
+    }
 
 
 def largest_source(table, u_rel):

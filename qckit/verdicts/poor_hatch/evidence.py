@@ -68,6 +68,12 @@ def collect_evidence(case, settings) -> list[Evidence]:
     lines.append(_day_line(case))
     lines += _count_lines(case)
     lines.append(_trace_line(case))
+    return [*lines, *_look_lines(case), *_circumstance_lines(case), *_later_lines(case)]
+
+
+def _look_lines(case):
+    """What other counts of the hatch and the lengths of its nauplii showed."""
+    lines = []
     looks = [{"kind": k.kind, "counted_by": k.counted_by, "hatch_pct": k.counts["hatch_pct"]} for k in case.looks]
     others = [values for values in looks if values["kind"] in ("repeat", "recount")]
     for text, values in zip(other_counts_sentences(case.looks), others, strict=True):
@@ -82,6 +88,12 @@ def collect_evidence(case, settings) -> list[Evidence]:
         values = {"median_um": case.lengths.median_um, "usual_um": case.lengths.usual_um, "z": case.lengths.z}
         points = "for" if far else "neutral"
         lines.append(Evidence("Have the nauplii grown?", case.lengths.sentence, points, "lengths", values))
+    return lines
+
+
+def _circumstance_lines(case):
+    """What was different, what the sheet says, what was measured again and what stood around."""
+    lines = []
     for row in case.differences.drop_duplicates("sentence").head(4).itertuples():
         values = {"quantity": row.quantity, "value": row.value, "usual": row.usual, "cause": row.cause}
         values["expected_loss_pct"] = row.expected_loss_pct
@@ -104,6 +116,12 @@ def collect_evidence(case, settings) -> list[Evidence]:
             points = "for" if row.is_odd else "neutral"
             code = "changed" if changed else "around"
             lines.append(Evidence(question, capital(row.sentence), points, code, values))
+    return lines
+
+
+def _later_lines(case):
+    """What a month's review found, and what was looked at since."""
+    lines = []
     for c in case.month_found[:2]:
         points = "for" if c["effect"] < 0 else "neutral"
         values = {k: v for k, v in c.items() if k != "sentence"}

@@ -54,7 +54,37 @@ def next_feed(row, level: Level, tables, *, supply: Supply, lot: str, recovery: 
         risk, n_cones, grams_per_cone, cone, ready, past_since, is_fed (whether the site feeds at all), sentence.
     """
     settings = tables.settings
-    feed, share = settings.feed, recovery.pct / 100.0
+    result = _amounts(row, level, settings, supply, recovery)
+    result |= {"lot": lot, "past_since": _past_since(row, settings, now)}
+    if result["past_since"]:
+        sentence = _too_old(result, settings.protocol.max_age_h)
+        return result | {"missing": math.nan, "missing_day": math.nan, "sentence": sentence}
+    if not math.isfinite(result["available"]):
+        unknown = "The volume counted is not known, so nauplii cannot be reckoned; count a known volume."
+        return result | {"sentence": unknown}
+    if not result["is_fed"]:
+        return result | {"sentence": _harvest(result)}
+    sentences = [_what_is_there(result, supply, settings.feed)]
+    if result["missing_day"] > 0:
+        result |= _dose(result["missing_day"], lot, tables, now)
+        if result["grams"] > 0:
+            free = _cones(row, supply, kept_out, settings.protocol.cone_names)
+            result["cone"] = ", ".join(free[: result["n_cones"]])
+            sentences.append(_start(result, settings))
+        else:
+            sentences.append(
+                f"What {lot} gives is not known well enough to dose it: take a lot that was hatched before."
+            )
+        if result["missing"] > 0:
+            sentences.append("Until then feed what is there in smaller portions, or another feed that you keep ready.")
+    elif result["fewer_than_usual"] > 0.05 * result["available"]:
+        sentences.append(f"That is {_million(result['fewer_than_usual'])} fewer than this cone usually gives.")
+    return result | {"sentence": " ".join(sentences)}
+
+
+def _amounts(row, level, settings, supply, recovery):
+    """What is there, asked for and missing, before anything is started."""
+    feed, share, is_fed = settings.feed, recovery.pct / 100.0, settings.protocol.is_fed
     here = [v * row["cysts_g"] * share - supply.fed for v in (level.value, level.low, level.high)]
     here = [max(0.0, v) if math.isfinite(v) else v for v in here]
     there, day = here[0] + supply.nauplii, feed.nauplii_per_feed * max(1.0, feed.feeds_per_day - supply.passed)
@@ -74,44 +104,19 @@ def next_feed(row, level: Level, tables, *, supply: Supply, lot: str, recovery: 
         "fewer_than_usual": max(0.0, usual - here[0] - supply.fed),
         "recovery_pct": recovery.pct,
         "recovery_basis": recovery.basis,
-        "lot": lot,
+        "lot": "",
         "grams": 0.0,
         "risk": feed.short_risk,
         "n_cones": 0,
         "grams_per_cone": 0.0,
         "cone": "",
         "ready": "",
-        "past_since": _past_since(row, settings, now),
-        "is_fed": settings.protocol.is_fed,
+        "past_since": "",
+        "is_fed": is_fed,
         "sentence": "",
     }
-    if not result["is_fed"]:
-        result |= {"needed": 0.0, "missing": math.nan, "needed_day": 0.0, "missing_day": math.nan}
-    if result["past_since"]:
-        sentence = _too_old(result, settings.protocol.max_age_h)
-        return result | {"missing": math.nan, "missing_day": math.nan, "sentence": sentence}
-    if not known:
-        result["sentence"] = "The volume counted is not known, so nauplii cannot be reckoned; count a known volume."
-        return result
-    if not result["is_fed"]:
-        return result | {"sentence": _harvest(result)}
-    sentences = [_what_is_there(result, supply, feed)]
-    if result["missing_day"] > 0:
-        result |= _dose(result["missing_day"], lot, tables, now)
-        if result["grams"] > 0:
-            free = _cones(row, supply, kept_out, settings.protocol.cone_names)
-            result["cone"] = ", ".join(free[: result["n_cones"]])
-            sentences.append(_start(result, settings))
-        else:
-            sentences.append(
-                f"What {lot} gives is not known well enough to dose it: take a lot that was hatched before."
-            )
-        if result["missing"] > 0:
-            sentences.append("Until then feed what is there in smaller portions, or another feed that you keep ready.")
-    elif result["fewer_than_usual"] > 0.05 * here[0]:
-        sentences.append(f"That is {_million(result['fewer_than_usual'])} fewer than this cone usually gives.")
-    result["sentence"] = " ".join(sentences)
-    return result
+    nothing_asked = {"needed": 0.0, "missing": math.nan, "needed_day": 0.0, "missing_day": math.nan}
+    return result if is_fed else result | nothing_asked
 
 
 def _too_old(result, max_age_h):
