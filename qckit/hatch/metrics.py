@@ -8,7 +8,7 @@ from qckit.errors import InputError, unknown_name
 from qckit.hatch.formulas import conversion_factor
 from qckit.hatch.notes import Note
 from qckit.hatch.registry import METRICS
-from qckit.hatch.subsamples import joined_subsamples, reading_subsamples
+from qckit.hatch.subsamples import BESIDE_SHELLS, joined_subsamples, reading_subsamples
 
 __all__ = [
     "CONE_COLUMNS",
@@ -34,9 +34,7 @@ CONE_COLUMNS = (
     "cysts_g",
     "volume_ml",
     *_COUNTS,
-    "shell_whole",
-    "shell_nauplii",
-    "shell_opened",
+    *BESIDE_SHELLS,
     "basis",
     "counted_by",
     "counted_ul",
@@ -76,7 +74,6 @@ def sample_metrics(samples, hatches, lots=None, *, photos=None):
     True
     """
     table = joined_subsamples(samples, hatches, lots, photos)
-    table["shell_whole"] = table["shells"] + table["unhatched"] + table["umbrella"].fillna(0)
     return _with_metrics(table)[list(SAMPLE_COLUMNS)].reset_index(drop=True)
 
 
@@ -130,13 +127,6 @@ def _dtype(name):
 
 def _pooled(used):
     """Add up the used subsamples of each hatch; one row per hatch, indexed by it."""
-    shells = used["shells"].notna()
-    opened = used["nauplii"] + used["umbrella"].fillna(0)
-    used = used.assign(
-        shell_whole=used["shells"] + used["unhatched"] + used["umbrella"].fillna(0),
-        shell_nauplii=used["nauplii"].where(shells),
-        shell_opened=opened.where(shells),
-    )
     grouped = used.groupby("hatch", sort=False)
     size = grouped.size()
     cones = grouped[["lot", "cone", "purpose", "started", "cysts_g", "volume_ml", *_OF_LOT, "basis"]].first()
@@ -144,7 +134,7 @@ def _pooled(used):
     whole = ["nauplii", "umbrella", "unhatched", "full_cysts", "counted_ul"]
     known = grouped[whole].count().eq(size, axis=0)
     cones[whole] = grouped[whole].sum().where(known)
-    part = ["shells", "shell_whole", "shell_nauplii", "shell_opened"]
+    part = ["shells", *BESIDE_SHELLS]
     cones[part] = grouped[part].sum(min_count=1)
     cones["n_shells_counted"] = grouped["shells"].count()
     cones["basis"] = cones["basis"].where(grouped["basis"].nunique() == 1, "mixed")

@@ -60,7 +60,7 @@ def hatch_table(tables, *, confidence: float = 0.95) -> pd.DataFrame:
     cones = cone_metrics(*parts, photos=tables.photos, reading_h=reading_h)
     camera_u = mark_photo_counts(cones, tables.samples_as_counted, tables.photo_corrections)["camera_u"].to_numpy(float)
     used = reading_subsamples(joined_subsamples(*parts, tables.photos), reading_h=reading_h)
-    used = used[used["left_out"] == ""].assign(shell_whole=lambda t: t["shells"] + t["full_cysts"] - t["nauplii"])
+    used = used[used["left_out"] == ""]
     z, bounds = normal_quantile(confidence), {}
     for name, m in METRICS.items():
         if m.interval == "proportion":

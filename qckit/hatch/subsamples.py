@@ -29,10 +29,14 @@ from qckit.errors import unknown_name
 from qckit.stages import STAGE_COLUMNS, STAGE_RECORDS
 from qckit.tables import to_utc
 
-__all__ = ["LEFT_OUT", "drawing_numbers", "fill_volumes", "joined_subsamples", "reading_subsamples"]
+__all__ = ["BESIDE_SHELLS", "LEFT_OUT", "drawing_numbers", "fill_volumes", "joined_subsamples", "reading_subsamples"]
 
 LEFT_OUT = ("", "uncounted", "other_hour", "counted_again", "incomplete", "other_kind", "repeat")
 """Values of the column ``left_out`` of :func:`reading_subsamples`; empty: used."""
+
+BESIDE_SHELLS = ("shell_whole", "shell_nauplii", "shell_opened")
+"""Counts beside shells, of the subsamples in which shells were counted: shells, umbrella stages and unhatched; nauplii;
+nauplii and umbrella stages."""
 
 _NUMBERS = (*STAGE_COLUMNS.values(), "embryos", "hours", "volume_ul")
 # further stages of what hatched count with the nauplii, those between cyst and nauplius with the umbrella stages
@@ -108,7 +112,8 @@ def joined_subsamples(samples, hatches, lots=None, photos=None):
     -------
     DataFrame, shape (n_subsamples, any)
         In the order of ``samples``; adds hours (since wetting), unhatched (embryos where counted, else cysts), basis
-        (embryos, cysts, none), counted_ul (undiluted) and full_cysts (N + U + E; U none where it was not counted).
+        (embryos, cysts, none), counted_ul (undiluted), full_cysts (N + U + E; U none where it was not counted) and
+        ``BESIDE_SHELLS``.
 
     Raises
     ------
@@ -147,7 +152,10 @@ def joined_subsamples(samples, hatches, lots=None, photos=None):
     has_embryos = out["embryos"].notna()
     out["unhatched"] = out["embryos"].where(has_embryos, out["cysts"])
     out["basis"] = np.select([has_embryos, out["cysts"].notna()], ["embryos", "cysts"], "none")
-    out["full_cysts"] = out["nauplii"] + out["umbrella"].fillna(0) + out["unhatched"]
+    opened, shells = out["nauplii"] + out["umbrella"].fillna(0), out["shells"].notna()
+    out["full_cysts"] = opened + out["unhatched"]
+    out["shell_whole"] = out["shells"] + out["umbrella"].fillna(0) + out["unhatched"]
+    out["shell_nauplii"], out["shell_opened"] = out["nauplii"].where(shells), opened.where(shells)
     return out
 
 

@@ -1,9 +1,13 @@
 """Parts of the explanation against sources outside the project, and their properties."""
 
+import ast
+from pathlib import Path
+
 import numpy as np
 import pandas as pd
 import pytest
 
+from qckit.practice.situations import PLANTED
 from qckit.verdicts.lots.usual import counted_hatches, describe_hatch, usual_of_lot
 from qckit.verdicts.poor_hatch.causes import CAUSES, cause
 from qckit.verdicts.poor_hatch.conditions.effects import AGE, drawn, site_effects
@@ -206,3 +210,14 @@ def test_flags_of_photos_are_said_in_words():
     )
     finding = _flags(samples, photos)
     assert finding[:3] == ("photo flags", "2 of 2 photos: stages in doubt, too few animals", "doubtful")
+
+
+def test_every_cause_is_planted_in_some_history():
+    """A cause that no invented history holds was never looked for: practice plants it, or a world written apart."""
+    apart = Path(__file__).resolve().parents[1] / "histories_apart"
+    found = set(PLANTED)
+    for judge in ("judge.py", "judge_blind.py"):
+        for node in ast.parse((apart / judge).read_text(encoding="utf-8")).body:
+            if isinstance(node, ast.Assign) and ast.unparse(node.targets[0]) == "CODES":
+                found |= {code for codes in ast.literal_eval(node.value).values() for code in codes}
+    assert {c.code for c in CAUSES} - found == set()
