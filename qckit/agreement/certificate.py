@@ -17,7 +17,6 @@ from qckit.agreement.certificate_words import (
     say_fitness,
     say_until,
 )
-from qckit.agreement.drawing import draw_confusion, draw_hatch_pairs
 from qckit.agreement.paired import bland_altman, concordance
 from qckit.agreement.rates import CountRates, rates_from_counts, rates_from_matches
 from qckit.agreement.spoilt import Spoilt
@@ -84,6 +83,8 @@ class Certificate(InWords):
 
         See :func:`qckit.agreement.draw_confusion` and :func:`qckit.agreement.draw_differences`.
         """
+        from qckit.agreement.drawing import draw_confusion, draw_hatch_pairs
+
         return draw_confusion(self.rates, ax=ax) if self.rates.is_by_object else draw_hatch_pairs(self, ax=ax)
 
     @property

@@ -7,25 +7,11 @@ from pathlib import Path
 import pandas as pd
 
 from qckit.errors import unknown_name
-from qckit.log import (
-    backup,
-    check,
-    corrections,
-    counts,
-    engine,
-    hand_counts,
-    history,
-    intake,
-    plausible,
-    query,
-    steps,
-    typed,
-)
+from qckit.log import corrections, counts, engine, hand_counts, intake, plausible, query, steps, typed
 from qckit.log.counted import as_frames
 from qckit.log.photo_files import photo_doubts
 from qckit.log.problems import problems_error
 from qckit.log.reader import LogReader
-from qckit.log.sheets import reading as sheets
 from qckit.log.steps import ImportResult
 
 __all__ = ["SiteLog"]
@@ -158,6 +144,8 @@ class SiteLog(LogReader):
         emptied: str = "",
     ) -> ImportResult:
         """Import field sheets (CSV, Excel or folders of them) in one step; see :meth:`take` and ``sheets.reading``."""
+        from qckit.log.sheets import reading as sheets
+
         incoming, digest, source = sheets.read_sheets(paths, self.settings, table=table, ignore_columns=ignore_columns)
         return self.take(
             incoming,
@@ -391,12 +379,18 @@ class SiteLog(LogReader):
 
     def history(self, name: str):
         """Return the descent of the figures of a hatch, sample or photo; see :class:`qckit.log.history.History`."""
+        from qckit.log import history
+
         return history.trace(self, name)
 
     def check(self, *, photos: bool = True) -> pd.DataFrame:
         """Return what looks wrong in the log, each with what to do; see :mod:`qckit.log.check`."""
+        from qckit.log import check
+
         return check.check_log(self, photos=photos)
 
     def backup(self, path: str | Path | None = None) -> Path:
         """Write a verified copy of the log while it is in use; see :mod:`qckit.log.backup`."""
+        from qckit.log import backup
+
         return backup.back_up(self, path)

@@ -11,11 +11,8 @@ from functools import partial
 import pandas as pd
 
 from qckit.day.page.judging import MAY_BE_POOR, Judged, judge_hatch
-from qckit.hatch import hatch_table
 from qckit.site import Site
 from qckit.tables import to_utc
-from qckit.verdicts.lots.standing import Standing
-from qckit.verdicts.lots.usual import counted_hatches
 
 __all__ = ["CountedHatch", "changed_counts", "counted_hatches_of", "newest_moment"]
 
@@ -75,6 +72,9 @@ def counted_hatches_of(site: Site, hatches: Iterable[str]) -> list[CountedHatch]
     site : Site
     hatches : iterable of str
     """
+    from qckit.hatch import hatch_table
+    from qckit.verdicts.lots.usual import counted_hatches
+
     t = site.tables
     figures = hatch_table(t)
     figures = figures[figures["hatch"].isin(set(hatches))].iloc[::-1]
@@ -102,6 +102,8 @@ def _with_bounds(row, name):
 
 def _judged(site, counts, names):
     """Judge hatches, the newest first; the newest poor ones with a suspicion."""
+    from qckit.verdicts.lots.standing import Standing
+
     found = {}
     for name in names:
         one = judge_hatch(counts, name, standing=Standing()) if len(names) > ALL_JUDGED else judge_hatch(counts, name)

@@ -10,7 +10,6 @@ from functools import partial
 from typing import TYPE_CHECKING
 
 from qckit.day.page.chores import Chore, DayRecords, find_chores
-from qckit.day.page.html import day_fragment
 from qckit.day.page.judging import Judged, judge_hatch
 from qckit.day.page.starting import LotInUse, Start, lots_in_use, plan_start
 from qckit.hatch import cone_metrics, recovery_of
@@ -77,6 +76,8 @@ class Day:
         return json_data(dataclasses.asdict(self))
 
     def _repr_html_(self) -> str:
+        from qckit.day.page.html import day_fragment
+
         return day_fragment(self)
 
 

@@ -8,8 +8,6 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from qckit.charts import apply_limits
-from qckit.charts.baseline import stored_limits
 from qckit.log_odds import expit, logit
 from qckit.verdicts.lots.usual import full_cysts_counted
 
@@ -117,6 +115,9 @@ def against_limits(limits, row, lot: str) -> dict:
     dict
         side (below, above, within), value, low, high, baseline, sentence.
     """
+    from qckit.charts import apply_limits
+    from qckit.charts.baseline import stored_limits
+
     found = stored_limits(limits, chart="hatch_pct", lot=lot, before=row["started"])
     if found is None:
         return {}
