@@ -185,6 +185,30 @@ def test_as_many_hatches_fall_short_as_the_risk_says(spread, recovery):
     assert 0.03 <= short / n <= 0.07
 
 
+@pytest.mark.parametrize("days_later, slope", [(60, -0.1), (90, -0.08)])
+def test_a_falling_lot_that_was_not_counted_lately_falls_short_as_stated(days_later, slope):
+    """Forty days of hatches, then none: 14 and 22 % fell short at 1 in 20 while a lot's trend was drawn towards none."""
+    rng, short = np.random.default_rng(5), []
+    for seed in range(12):
+        tables = room(100 + seed, slope=slope, spread=0.12)
+        plan = plan_dose(tables, "L", day=str((pd.Timestamp("2026-05-01") + pd.Timedelta(days=40 + days_later)).date()))
+        level = 230_000 * math.exp(slope * days_later / 30.4375)
+        short.append(np.mean(plan.grams * 0.85 * level * np.exp(rng.normal(0, 0.12, 2000)) < plan.nauplii))
+    assert np.mean(short) < 0.1
+
+
+def test_a_bending_course_is_foretold_as_by_simulation():
+    """The integrated random walk against drawn ones: its covariance is the double integral of white noise."""
+    from qckit.hatch.lots.level import _BEND, _bent
+
+    steps, runs = 400, 20_000
+    before = np.arange(steps + 1) / 100
+    slope = np.cumsum(np.random.default_rng(3).normal(0, _BEND / 10, (runs, steps)), axis=1)
+    course = np.cumsum(slope, axis=1) / 100
+    at = np.array([100, 250, 400])
+    assert _bent(before[at]) == pytest.approx(course[:, at - 1].T @ course[:, at - 1] / runs, rel=0.05)
+
+
 def test_an_ageing_lot_is_carried_to_the_day():
     tables = room(slope=-0.06, days=120, day_spread=0.03)
     plan = plan_dose(tables, "L", day="2026-09-30")

@@ -29,7 +29,9 @@ USUAL_SPREAD = 0.12
 
 _TEST_TO_PRODUCTION = 0.07  # relative spread over lots of production over test. Common practice, no source
 _FIRST_GUESS = 0.10  # relative uncertainty of that distance where a site has no lot with both. No source either
-_SLOPE_PER_MONTH = 0.03  # relative change a month that a lot may well show: prior standard deviation. No source
+_USUAL_SLOPE = 0.05  # relative change a month that a site's lots may well show: prior standard deviation. No source
+_SLOPE_APART = 0.03  # by which the lots of a site differ from that. No source
+_BEND = 0.02  # standard deviation of what a lot's change a month itself changes by in a month. No source
 _WINDOW_DAYS = 60.0
 _TREND_DAYS = 365.0
 _LEAST_DAYS = 8
@@ -78,6 +80,8 @@ class _Site:
     df: float
     offset: float  # log(production) - log(test)
     offset_se2: float  # for a lot not yet known, its own deviation included
+    slope: float  # relative change a month
+    slope_se2: float  # likewise
 
 
 def ordinary_hatches(cones, hatches, settings, readings=None):
@@ -132,8 +136,11 @@ def lot_level(cones, ordinary, lot, day):
 
     Notes
     -----
-    Spread: own mean square pooled with the site's, which weighs at most ten degrees of freedom. Trend: least squares
-    on day means with a normal prior of 0 +- 3 % a month. Joined by inverse variance.
+    Spread: own mean square pooled with the site's, which weighs at most ten degrees of freedom. A lot ages, and not
+    along a line: its level on the day is foretold by generalised least squares from day means about a line that bends,
+    an integrated random walk (Wahba 1978, Journal of the Royal Statistical Society B 40:364-372; Harvey 1989,
+    Forecasting, structural time series models, section 2.3; both from memory), with the slopes of the site's other lots
+    as a normal prior. Joined by inverse variance.
 
     Examples
     --------
@@ -147,7 +154,7 @@ def lot_level(cones, ordinary, lot, day):
     site = _site(cones, ordinary, lot)
     production = _from_production(ordinary[ordinary["lot"] == lot], day, site)
     tests = test_groups(cones[cones["lot"] == lot])
-    slope, slope_se2 = (production["slope"], production["slope_se2"]) if production else (0.0, _SLOPE_PER_MONTH**2)
+    slope, slope_se2 = (production["slope"], production["slope_se2"]) if production else (site.slope, site.slope_se2)
     tested = _from_test(tests[-1], day, site, slope, slope_se2) if tests else None
     if production is None and tested is None:
         return None
@@ -182,19 +189,21 @@ def _from_production(table, day, site):
     mine = mine[_near(mine["log_he"], (mine["at"] - day).dt.total_seconds().to_numpy() / 86400 / MONTH_DAYS)]
     if not len(mine):
         return None
-    slope, slope_se2 = _trend(mine[mine["at"] >= day - pd.Timedelta(days=_TREND_DAYS)], day)
     days = mine["at"].dt.floor("D")
     oldest = days.drop_duplicates().iloc[-_LEAST_DAYS:].iloc[0]
     first = min(oldest, day - pd.Timedelta(days=_WINDOW_DAYS))
     recent = mine[mine["at"] >= first]
+    of_trend = mine[mine["at"] >= min(first, day - pd.Timedelta(days=_TREND_DAYS))]
+    slope = _slope_near(_slope(of_trend), site)
     months = ((recent["at"] - day).dt.total_seconds() / 86400 / MONTH_DAYS).to_numpy()
     carried = (recent["log_he"] - slope * months).to_numpy()
-    mean, se2 = _mean_of_days(carried, recent["at"].dt.floor("D").to_numpy(), site)
+    var, r = _scatter_of_days(carried, recent["at"].dt.floor("D").to_numpy(), site)
     spread2, df = _pooled(carried, site)
     in_window = table[table["at"] >= first]
+    (mean, slope), (se2, slope_se2) = _foretold(of_trend, day, variance=var, r=r, site=site)
     return {
         "mean": mean,
-        "se2": se2 + float(np.mean(months)) ** 2 * slope_se2,
+        "se2": se2,
         "spread2": spread2,
         "df": df,
         "slope": slope,
@@ -211,7 +220,7 @@ def _from_test(cones, day, site, slope, slope_se2):
     log_he = np.log(cones["hatching_efficiency_per_g"].to_numpy(float))
     k, newest = len(cones), to_utc(cones["started"]).max()
     months = (day - newest).total_seconds() / 86400 / MONTH_DAYS
-    se2 = _pooled(log_he, site)[0] / k + site.offset_se2 + months**2 * slope_se2
+    se2 = _pooled(log_he, site)[0] / k + site.offset_se2 + months**2 * slope_se2 + _bent(np.array([months]))[0, 0]
     return {
         "mean": float(log_he.mean()) + site.offset + slope * months,
         "se2": se2,
@@ -241,22 +250,47 @@ def _median_slope(x, y):
     return float(np.median((y[j] - y[i])[apart] / (x[j] - x[i])[apart])) if apart.any() else 0.0
 
 
-def _trend(mine, day):
-    """Relative change a month with its variance, from day means; shrunk towards none."""
+def _day_means(mine):
+    """Means of the days, and their times in months."""
     daily = mine.groupby(mine["at"].dt.floor("D"))["log_he"].mean()
-    prior = 1 / _SLOPE_PER_MONTH**2
-    if len(daily) < 4:
-        return 0.0, 1 / prior
-    x = (daily.index - day).total_seconds().to_numpy() / 86400 / MONTH_DAYS
-    y = daily.to_numpy()
+    return daily.to_numpy(), (daily.index - daily.index[0]).total_seconds().to_numpy() / 86400 / MONTH_DAYS
+
+
+def _slope(mine):
+    """Relative change a month by least squares on day means, with its variance; None of fewer than four days."""
+    y, x = _day_means(mine)
+    if len(y) < 4 or not np.ptp(x) > 0:
+        return None
     x, y = x - x.mean(), y - y.mean()
-    if not np.ptp(x) > 0:
-        return 0.0, 1 / prior
     slope = float(x @ y / (x @ x))
     rest = y - slope * x
     r = lag_one(rest)
-    precision = float(x @ x) / max(float(rest @ rest) / (len(y) - 2), 1e-6) * (1 - r) / (1 + r)
-    return slope * precision / (precision + prior), 1 / (precision + prior)
+    return slope, max(float(rest @ rest) / (len(y) - 2), 1e-6) / float(x @ x) * (1 + r) / (1 - r)
+
+
+def _slope_near(fitted, site):
+    """Change a month of a lot, drawn towards those of the site's other lots."""
+    parts = [(site.slope, 1 / site.slope_se2), *([(fitted[0], 1 / fitted[1])] if fitted else [])]
+    return sum(value * weight for value, weight in parts) / sum(weight for _, weight in parts)
+
+
+def _foretold(mine, day, variance, r, site):
+    """Level on the day and change a month there, and the variances of both, from day means about a line that bends."""
+    y, x = _day_means(mine)
+    before = (day - mine["at"].iloc[0].floor("D")).total_seconds() / 86400 / MONTH_DAYS - x
+    order = np.arange(len(y))
+    cov = variance * r ** np.abs(order[:, None] - order[None, :]) + _bent(before)
+    design = np.column_stack([np.ones(len(y)), -before])
+    weighed = np.linalg.solve(cov, design)
+    precision = design.T @ weighed + np.diag([0.0, 1 / site.slope_se2])
+    found = np.linalg.inv(precision)
+    return found @ (weighed.T @ y + [0.0, site.slope / site.slope_se2]), np.diag(found)
+
+
+def _bent(before):
+    """Covariance of what a course lies off its line on the day, so many months before it: an integrated random walk."""
+    near, far = np.minimum.outer(before, before), np.maximum.outer(before, before)
+    return _BEND**2 * near**2 * (3 * far - near) / 6
 
 
 def lag_one(rest):
@@ -268,15 +302,14 @@ def lag_one(rest):
     return float(np.clip(r + (1 + 4 * r) / len(rest), 0.0, 0.9))
 
 
-def _mean_of_days(values, days, site):
-    """Mean over days and its variance: days scatter and remember each other."""
+def _scatter_of_days(values, days, site):
+    """Variance of the day means, and how much of it a day hands on to the next."""
     daily = pd.Series(values).groupby(days).mean().to_numpy()
     n = len(daily)
     variance = float(np.var(daily, ddof=1)) if n > 1 else 0.0
     prior_df = min(site.df, _MOST_PRIOR_DF)
     var = (variance * (n - 1) + site.spread2 * prior_df) / (n - 1 + prior_df)
-    r = lag_one(daily - daily.mean())
-    return float(daily.mean()), var / n * (1 + r) / (1 - r)
+    return var, lag_one(daily - daily.mean())
 
 
 def _pooled(values, site):
@@ -288,8 +321,8 @@ def _pooled(values, site):
 
 
 def _site(cones, ordinary, lot):
-    """Spread between hatches, and production over test, of the site's other lots."""
-    squares, df, offsets = 0.0, 0.0, []
+    """Spread between hatches, production over test, and change a month, of the site's other lots."""
+    squares, df, offsets, slopes = 0.0, 0.0, [], []
     for name, table in ordinary[ordinary["is_ordinary"] & (ordinary["lot"] != lot)].groupby("lot"):
         x = (table["at"] - table["at"].iloc[0]).dt.total_seconds().to_numpy() / 86400 / MONTH_DAYS
         table, x = (lambda near, t=table, x=x: (t[near], x[near]))(_near(table["log_he"], x))
@@ -300,9 +333,12 @@ def _site(cones, ordinary, lot):
             free = len(y) - design.shape[1]
             squares += float(rest @ rest)
             df += free
+            slopes += [found for found in [_slope(table)] if found and np.ptp(x) > 1]
         offsets += _offsets(cones[cones["lot"] == name], table)
     spread2 = squares / df if df >= 6 else USUAL_SPREAD**2
-    return _Site(spread2, df if df >= 6 else 4.0, *_join_offsets(offsets))
+    offset = _of_a_next_lot(offsets, _TEST_TO_PRODUCTION, _FIRST_GUESS)
+    slope = _of_a_next_lot(slopes, _SLOPE_APART, _USUAL_SLOPE)
+    return _Site(spread2, df if df >= 6 else 4.0, *offset, *slope)
 
 
 def _offsets(cones, production):
@@ -324,11 +360,10 @@ def _offsets(cones, production):
     return [(float(values.mean()), float(variances.mean() / len(values)))]
 
 
-def _join_offsets(offsets):
-    """Mean distance from test to production with the variance for the next lot."""
-    prior = 1 / _FIRST_GUESS**2
-    precision, weighted = prior, 0.0
-    for value, variance in offsets:
-        each = 1 / (variance + _TEST_TO_PRODUCTION**2)
+def _of_a_next_lot(lots, apart, usual):
+    """What lots' (value, variance) foretell for the next lot, with its variance: they differ by ``apart``."""
+    precision, weighted = 1 / usual**2, 0.0
+    for value, variance in lots:
+        each = 1 / (variance + apart**2)
         precision, weighted = precision + each, weighted + each * value
-    return weighted / precision, 1 / precision + _TEST_TO_PRODUCTION**2
+    return weighted / precision, 1 / precision + apart**2
