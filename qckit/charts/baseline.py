@@ -15,7 +15,8 @@ from functools import lru_cache
 import numpy as np
 import pandas as pd
 
-from qckit.charts.limits import Limits, apply_limits, check_points, fit_limits
+from qckit.charts.limits import Limits, apply_limits, fit_limits
+from qckit.charts.points import check_points
 from qckit.charts.rules import DEFAULT_RULES, RULES, false_alarm_rate, find_signals
 from qckit.errors import InputError, unknown_name
 from qckit.tables import check_table, to_utc
@@ -194,7 +195,7 @@ def widen(limits: Limits, rules=DEFAULT_RULES) -> Limits:
     >>> charts.widen(limits).width > limits.width
     True
     """
-    reach = rule_reach(set(rules) | {"beyond_3"}, limits.n_points, limits.df)
+    reach = rule_reach(set(rules) | {"beyond_3"}, limits.worth, limits.df)
     width = reach.get("beyond_3", {}).get("k", 3.0)
     return limits.with_width(width, reach)
 
@@ -246,7 +247,7 @@ def set_baseline(
     Parameters
     ----------
     points : DataFrame, shape (n, any)
-        See :func:`qckit.charts.limits.check_points`.
+        See :func:`qckit.charts.points.check_points`.
     kind : str
         Kind of chart.
     set_aside : dict, optional

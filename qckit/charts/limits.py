@@ -13,7 +13,9 @@ from dataclasses import asdict, dataclass, field, replace
 import numpy as np
 import pandas as pd
 
+from qckit.charts.days import day_numbers
 from qckit.charts.overdispersed import between_share, lean, least_sigma, limit_value, on_the_line
+from qckit.charts.points import COUNTS, KINDS, check_points, working_values
 from qckit.charts.spread import D2_EXACT, D2_TABLE, D4_TABLE, estimate_spread, moving_range
 from qckit.errors import InputError, unknown_name
 from qckit.words import plural
@@ -23,29 +25,14 @@ __all__ = [
     "D2_EXACT",
     "D2_TABLE",
     "D4_TABLE",
-    "KINDS",
     "Limits",
     "apply_limits",
-    "check_points",
     "fit_limits",
     "moving_range",
-    "working_values",
 ]
-
-KINDS = {
-    "individuals": "individual values",
-    "log individuals": "individual values on a log scale",
-    "p": "proportion, binomial",
-    "p prime": "proportion, with the spread between hatches allowed for",
-    "u": "count per unit, Poisson",
-    "u prime": "count per unit, with the spread between hatches allowed for",
-}
-"""Kind of chart -> what it takes for granted."""
 
 CHART_COLUMNS = ("point", "label", "at", "group", "value", "size", "centre", "sigma", "low", "high", "z", "phase")
 """Columns of every chart's frame; ``value`` to ``high`` are in the chart's unit, ``z`` in standard deviations."""
-
-_COUNTS = ("p", "p prime", "u", "u prime")
 
 
 @dataclass(frozen=True)
@@ -55,7 +42,7 @@ class Limits:
     Attributes
     ----------
     kind : str
-        One of :data:`KINDS`.
+        One of :data:`qckit.charts.points.KINDS`.
     centre : float
         Mean on the working scale: a share (not percent) for p, a rate per unit for u, a value, or a log value.
     sigma : float
@@ -70,7 +57,7 @@ class Limits:
     df : float
         Degrees of freedom of ``sigma``; infinite when it is taken as known.
     spread : str
-        ``moving range``, ``standard deviation`` or ``given``.
+        ``moving range``, ``standard deviation``, ``days`` or ``given``.
     d2 : float
         Constant that turned the mean moving range into ``sigma``.
     slope_per_day, origin_day : float
@@ -85,6 +72,8 @@ class Limits:
         spread that does not shrink with the number counted (see :mod:`qckit.charts.overdispersed`).
     between : float
         Variance between hatches per thing counted, relative to the plain law's.
+    independent : float
+        Independent points that tell the centre as well as the ``n_points`` do, where hatches share days; 0: as many.
 
     Examples
     --------
@@ -108,6 +97,12 @@ class Limits:
     reach: dict = field(default_factory=dict)
     law: str = "symmetric"
     between: float = 0.0
+    independent: float = 0.0
+
+    @property
+    def worth(self) -> int:
+        """Independent points that tell the centre as well."""
+        return max(2, round(self.independent)) if self.independent else self.n_points
 
     def to_json(self) -> str:
         """Return the limits as JSON text, for the log's baselines table."""
@@ -139,85 +134,6 @@ class Limits:
     def with_width(self, width: float, reach: dict | None = None) -> Limits:
         """Return a copy with other widths."""
         return replace(self, width=width, reach=dict(reach or {}))
-
-
-def check_points(points, kind: str):
-    """Check a chart's input and return a clean copy with every column it may use.
-
-    Parameters
-    ----------
-    points : DataFrame, shape (n, any)
-        ``value`` for individuals; ``count`` and ``size`` for p and u. ``label``, ``at`` (timestamps) and ``group``
-        (such as the lot) are optional.
-    kind : str
-        One of :data:`KINDS`.
-
-    Returns
-    -------
-    DataFrame, shape (n, 6)
-        label, at, group, value, count, size; points without a value are kept and are NaN.
-
-    Raises
-    ------
-    InputError
-        Unknown kind, missing column, negative count or size, a count above its size, a value not above 0 on a log
-        scale.
-    """
-    if kind not in KINDS:
-        raise unknown_name("kind of chart", kind, KINDS, where="points")
-    needed = ("count", "size") if kind in _COUNTS else ("value",)
-    for name in needed:
-        if name not in points:
-            raise InputError(
-                f"points: a {kind} chart needs the column {name}. Found: {', '.join(map(str, points.columns))}."
-            )
-    labels = points["label"].tolist() if "label" in points else range(1, len(points) + 1)
-    clean = pd.DataFrame(
-        {
-            "label": [str(label) for label in labels],
-            "at": pd.to_datetime(pd.Series(points["at"].to_numpy()), utc=True) if "at" in points else pd.NaT,
-            "group": [str(g) for g in points["group"].tolist()] if "group" in points else "",
-            **{
-                name: points[name].to_numpy(dtype=float, na_value=np.nan) if name in points else np.nan
-                for name in ("value", "count", "size")
-            },
-        },
-        index=range(len(points)),
-    )
-    if kind in _COUNTS:
-        _check_counts(clean, kind)
-        with np.errstate(divide="ignore", invalid="ignore"):
-            clean["value"] = np.where(clean["size"] > 0, clean["count"] / clean["size"], np.nan)
-    elif kind == "log individuals":
-        wrong = clean["value"] <= 0
-        if wrong.any():
-            row = clean[wrong].iloc[0]
-            raise InputError(
-                f"points, {row['label']}: value is {row['value']:g}, and a log scale needs values above 0. "
-                "Leave it empty if it was not measured, or chart individuals instead."
-            )
-    return clean
-
-
-def _check_counts(clean, kind):
-    for name in ("count", "size"):
-        wrong = clean[name] < 0
-        if wrong.any():
-            row = clean[wrong].iloc[0]
-            raise InputError(f"points, {row['label']}: {name} is {row[name]:g}, and it cannot be negative. Correct it.")
-    if kind in ("p", "p prime"):
-        wrong = clean["count"] > clean["size"]
-        if wrong.any():
-            row = clean[wrong].iloc[0]
-            raise InputError(
-                f"points, {row['label']}: count is {row['count']:g} of {row['size']:g}, and a part cannot exceed "
-                "its whole. Correct one of them."
-            )
-
-
-def working_values(clean, kind: str):
-    """Values on the scale on which limits are symmetric, shape (n,)."""
-    return np.log(clean["value"].to_numpy()) if kind == "log individuals" else clean["value"].to_numpy()
 
 
 def _base_sigma(kind, centre, size):
@@ -259,9 +175,9 @@ def fit_limits(
     Parameters
     ----------
     points : DataFrame, shape (n, any)
-        See :func:`check_points`; in the order of time.
+        See :func:`qckit.charts.points.check_points`; in the order of time.
     kind : str
-        One of :data:`KINDS`.
+        One of :data:`qckit.charts.points.KINDS`.
     include : array_like of bool, shape (n,), optional
         Points to use; all when left out. Moving ranges are taken between neighbours among them, and never across
         two groups.
@@ -271,7 +187,8 @@ def fit_limits(
         1.128 as in printed tables, or :data:`D2_EXACT`.
     spread : str
         ``moving range`` (short-term spread; a shift inside the baseline hardly inflates it) or
-        ``standard deviation`` (all of the spread; right when neighbours are alike because they share a day).
+        ``standard deviation`` (all of the spread), or ``days`` (all of it, as unsure as days whose hatches may be
+        alike leave it: :mod:`qckit.charts.day_spread`; the points need ``at``).
     slope_per_day : float
         Slope of the centre line on the working scale, about the mean time of the points. [1/day]
     law : str
@@ -307,11 +224,11 @@ def fit_limits(
             "(20 to 40 make a fair baseline). Widen the period, or wait for more hatches.",
             where="points",
         )
-    day0 = float(_days(used["at"]).mean()) if slope_per_day else 0.0
-    y = working_values(used, kind)
+    day0, y = 0.0, working_values(used, kind)
     if slope_per_day:
+        day0 = float(_days(used["at"]).mean())
         y = y - slope_per_day * (_days(used["at"]).to_numpy(dtype=float) - day0)
-    if kind in _COUNTS:
+    if kind in COUNTS:
         weight = used["size"].to_numpy()
         centre = float(np.sum(y * weight) / np.sum(weight))
     else:
@@ -336,18 +253,17 @@ def fit_limits(
         )
     if kind in ("p", "u"):
         return replace(shell, spread="given")
-    residual = (y - centre) / base
-    sigma, df = estimate_spread(residual, used["group"].to_numpy(), spread, d2, "points")
+    residual, sizes = (y - centre) / base, used["size"].to_numpy()
+    days = day_numbers(used["at"]) if spread == "days" else None
+    how = {"group": used["group"].to_numpy(), "spread": spread, "d2": d2, "where": "points", "days": days}
+    found = estimate_spread(residual, **how)
     if law == "leaning" and kind in ("p prime", "u prime"):
-        sizes = used["size"].to_numpy()
-        between = between_share(sigma, sizes)
-        even = residual / np.sqrt(1 + between * sizes)
-        sigma, df = estimate_spread(even, used["group"].to_numpy(), spread, d2, "points")
-        sigma = max(sigma, least_sigma(kind, centre, sizes))
+        between = between_share(found.sigma, sizes)
+        found = estimate_spread(residual / np.sqrt(1 + between * sizes), **how)
+        found = replace(found, sigma=max(found.sigma, least_sigma(kind, centre, sizes)))
         shell = replace(shell, law=law, between=between)
-    if slope_per_day:
-        df = max(df - 1, 1.0)
-    return replace(shell, sigma=sigma, df=df)
+    df = max(found.df - 1, 1.0) if slope_per_day else found.df
+    return replace(shell, sigma=found.sigma, df=df, independent=found.independent)
 
 
 def apply_limits(limits: Limits, points, *, clip=True, phase=""):
@@ -358,7 +274,7 @@ def apply_limits(limits: Limits, points, *, clip=True, phase=""):
     limits : Limits
         From :func:`fit_limits`.
     points : DataFrame, shape (n, any)
-        See :func:`check_points`.
+        See :func:`qckit.charts.points.check_points`.
     clip : bool
         Keep limits inside what is possible (0 and, for shares, the whole).
     phase : str or array_like of str, shape (n,)
@@ -397,7 +313,7 @@ def apply_limits(limits: Limits, points, *, clip=True, phase=""):
     if kind == "log individuals":
         centre, low, high = np.exp(centre), np.exp(low), np.exp(high)
         sigma = sigma * centre  # first order; the limits themselves are exact
-    if clip and kind in _COUNTS:
+    if clip and kind in COUNTS:
         low = np.clip(low, 0, None)
         high = np.clip(high, None, 1) if kind in ("p", "p prime") else high
     frame = pd.DataFrame(

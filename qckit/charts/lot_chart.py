@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 
 from qckit.charts.baseline import Baseline, freeze, set_baseline, stored_limits
+from qckit.charts.days import day_numbers
 from qckit.charts.limits import CHART_COLUMNS, Limits, apply_limits
 from qckit.charts.rules import DEFAULT_RULES, find_signals
 from qckit.charts.run_lengths import RunLength, run_length
@@ -146,7 +147,7 @@ def _with_frozen(points, why, by_hand, name, lot, first, stored, rules):
         f"baseline {row['baseline']}: {plural(limits.n_points, 'hatch')}, {start:%Y-%m-%d} to {end:%Y-%m-%d}, frozen "
         f"by {row['set_by']} on {str(row['set_at'])[:10]}"
     )
-    if limits.spread == "standard deviation" and set(limits.reach) <= {"beyond_3"}:
+    if limits.spread in ("standard deviation", "days") and set(limits.reach) <= {"beyond_3"}:
         rules = ("beyond_3",)  # neighbours were alike when it was set
     good = (why == "").to_numpy()
     drift = _drift(points[good], CHARTED[name]) if CHARTED[name].by_lot and good.any() else None
@@ -233,12 +234,15 @@ def _with_proposed(points, why, by_hand, name, lot, first, rules):
     drift = _drift(points[good], charted)
     sloped = drift is not None and drift.shape == "slope"
     order = np.flatnonzero(good.to_numpy())
-    keep = order if sloped else order[:_BASELINE_POINTS]
-    span = np.arange(keep[0], keep[-1] + 1)
-    part = points.iloc[span]
-    aside = {row.label: why[row.Index] for row in part.itertuples() if why[row.Index]}
     try:
-        base, likeness, rules, extra = _reviewed(part, charted, aside, drift if sloped else None, rules)
+        for keep in (order,) if sloped else (order[:_BASELINE_POINTS], _of_days(points, order)):
+            span = np.arange(keep[0], keep[-1] + 1)
+            part = points.iloc[span]
+            aside = {row.label: why[row.Index] for row in part.itertuples() if why[row.Index]}
+            found = _reviewed(part, charted, aside, drift if sloped else None, rules)
+            if not found[1].is_marked:
+                break
+        base, likeness, rules, extra = found
     except InputError as error:  # all alike, or none at all: nothing to set limits from, and the page goes on
         words = f"no limits: {error.what}"
         return _without_limits(points, name, lot=lot, rules=rules, words=words, drift=drift, notes=notes)
@@ -265,6 +269,12 @@ def _with_proposed(points, why, by_hand, name, lot, first, rules):
     )
 
 
+def _of_days(points, order):
+    """Rows of a baseline whose days, not hatches, are its witnesses: as many days as it would have hatches."""
+    days = day_numbers(points["at"].iloc[order])
+    return order[np.isin(days, np.unique(days)[:_BASELINE_POINTS])]
+
+
 def _judged(frame, limits, rules, first):
     """What a chart with limits shows: its points, the signals of the period, and how often its rules err by chance."""
     signals = find_signals(frame, rules, reach=limits.reach)
@@ -273,12 +283,12 @@ def _judged(frame, limits, rules, first):
         "signals": signals[signals["at"] >= first].reset_index(drop=True),
         "limits": limits,
         "rules": tuple(rules),
-        "run": run_length(rules, reach=limits.reach, n_points=limits.n_points, df=limits.df),
+        "run": run_length(rules, reach=limits.reach, n_points=limits.worth, df=limits.df),
     }
 
 
 def _reviewed(part, charted, aside, drift, rules):
-    """Baseline with the spread that the likeness of neighbours asks for."""
+    """Baseline with the spread and the rules that the likeness of its hatches asks for."""
     slope = 0.0
     if drift is not None:
         slope = drift.slope_per_30d / 30 / charted.per
@@ -289,10 +299,10 @@ def _reviewed(part, charted, aside, drift, rules):
         # neighbours are alike two by two although not all are: the whole spread still says something
         base = set_baseline(part, charted.kind, rules=rules, spread="standard deviation", **options)
     inside = base.chart[base.chart["phase"] == "baseline"]
-    likeness = autocorrelation(inside["z"], days=inside["at"].dt.floor("D"))
+    likeness = autocorrelation(inside["z"], days=day_numbers(inside["at"]))
     if likeness.is_marked:
         rules = ("beyond_3",)
-        base = set_baseline(part, charted.kind, rules=rules, spread="standard deviation", **options)
+        base = set_baseline(part, charted.kind, rules=rules, spread="days", **options)
     return base, likeness, rules, list(base.notes[1:])
 
 

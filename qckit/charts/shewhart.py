@@ -14,10 +14,10 @@ from qckit.charts.limits import (
     D2_TABLE,
     D4_TABLE,
     apply_limits,
-    check_points,
     fit_limits,
     moving_range,
 )
+from qckit.charts.points import check_points
 from qckit.errors import InputError
 
 __all__ = [

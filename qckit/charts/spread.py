@@ -1,4 +1,4 @@
-"""The spread of a baseline's points: moving ranges of two, or the plain standard deviation."""
+"""The spread of a baseline's points: moving ranges of two, the plain standard deviation, or that of their days."""
 
 from __future__ import annotations
 
@@ -6,6 +6,7 @@ import math
 
 import numpy as np
 
+from qckit.charts.day_spread import Spread, day_spread
 from qckit.errors import InputError, unknown_name
 
 __all__ = ["D2_EXACT", "D2_TABLE", "D4_TABLE", "estimate_spread", "moving_range", "moving_range_df"]
@@ -37,22 +38,24 @@ def moving_range(values):
     return np.abs(np.diff(np.asarray(values, float)))
 
 
-def estimate_spread(z, group, spread, d2, where):
-    """Standard deviation of points and its degrees of freedom.
+def estimate_spread(z, group, spread, d2, where, days=None) -> Spread:
+    """Standard deviation of points, and how well it is known.
 
     Parameters
     ----------
     z, group : ndarray, shape (n,)
         Points, and the group (lot) of each; ranges are not taken across groups.
     spread : str
-        ``moving range`` or ``standard deviation``.
+        ``moving range``, ``standard deviation`` or ``days``.
     d2 : float
     where : str
         How messages name the points.
+    days : ndarray of int, shape (n,), optional
+        Day of each point, for ``days``.
 
     Returns
     -------
-    tuple of float
+    Spread
 
     Raises
     ------
@@ -60,7 +63,9 @@ def estimate_spread(z, group, spread, d2, where):
         All are alike, no two neighbours share a group, or the spread is unknown.
     """
     n = len(z)
-    if spread == "standard deviation":
+    if spread == "days" and n > 2 and np.ptp(z) > 0:
+        return day_spread(z, days)
+    if spread in ("standard deviation", "days"):
         sigma, df = float(np.std(z, ddof=1)), n - 1.0
     elif spread == "moving range":
         ranges = moving_range(z)[group[1:] == group[:-1]]
@@ -68,14 +73,14 @@ def estimate_spread(z, group, spread, d2, where):
             raise InputError("no two neighbouring points share a group, so there is no moving range.", where=where)
         sigma, df = float(np.mean(ranges)) / d2, moving_range_df(len(ranges) + 1)
     else:
-        raise unknown_name("spread", spread, ("moving range", "standard deviation"), where=where)
+        raise unknown_name("spread", spread, ("moving range", "standard deviation", "days"), where=where)
     if not sigma > 0:
         raise InputError(
             f"all {n} points are alike, so there is no spread to set limits from. "
             "Check that the values were not copied down the column.",
             where=where,
         )
-    return sigma, df
+    return Spread(sigma=sigma, df=df)
 
 
 def moving_range_df(n):

@@ -9,9 +9,13 @@ import numpy as np
 import pandas as pd
 
 from qckit.charts.change_point import find_changes
+from qckit.charts.day_spread import day_spread
 from qckit.words import noun, plural, signed
 
 __all__ = ["Autocorrelation", "Drift", "autocorrelation", "judge_drift"]
+
+_LIKELIER = 0.5  # chance of days that share something above which run rules are not read
+_LEAST_DAYS = 8  # fewer days do not show whether they share something
 
 
 @dataclass(frozen=True)
@@ -24,7 +28,7 @@ class Autocorrelation:
     lags: int
     is_marked: bool
     sentence: str
-    of_days_p: float = math.nan  # F test between days; NaN where no day has two hatches, or days were not given
+    of_days: float = math.nan  # chance that hatches of a day, or of days that follow, share something
 
 
 @dataclass(frozen=True)
@@ -54,8 +58,9 @@ def autocorrelation(z, *, days=None, lags=None, alpha=0.01) -> Autocorrelation:
     lags : int, optional
         Lags looked at together; the smaller of 10 and n / 5 when left out.
     alpha : float
-        Level at which the likeness is called marked; of neighbours the lag-1 value must also exceed 0.2. Days are more
-        often alike than not, and limits too narrow for them mark two to seven times as often as stated: theirs is 0.05.
+        Level at which the likeness is called marked; of neighbours the lag-1 value must also exceed 0.2. With days it
+        is also marked where it is likelier than not that they have something in common
+        (:func:`qckit.charts.day_spread.day_spread`), and where they are too few to show it.
 
     Returns
     -------
@@ -74,8 +79,11 @@ def autocorrelation(z, *, days=None, lags=None, alpha=0.01) -> Autocorrelation:
     from scipy.stats import chi2
 
     x = np.asarray(z, float)
-    days_p = math.nan if days is None else _between_days(x, np.asarray(days))
-    x = x[np.isfinite(x)] - np.nanmean(x) if len(x) else x
+    known = np.isfinite(x)
+    of_days = math.nan
+    if days is not None and known.sum() >= 12 and np.ptp(x[known]) > 0:
+        of_days = day_spread(x[known], np.asarray(days)[known]).alike
+    x = x[known] - np.nanmean(x) if len(x) else x
     n = len(x)
     if n < 12 or not np.any(x):
         few = f"{plural(n, 'point')} {noun(n, 'is', 'are')} too few to judge likeness."
@@ -91,35 +99,20 @@ def autocorrelation(z, *, days=None, lags=None, alpha=0.01) -> Autocorrelation:
     r = np.array([np.sum(x[k:] * x[:-k]) for k in range(1, lags + 1)]) / np.sum(x * x)
     q = n * (n + 2) * float(np.sum(r**2 / (n - np.arange(1, lags + 1))))
     p = float(chi2.sf(q, lags))
-    alike, of_days = p < alpha and r[0] > 0.2, days_p < _DAYS_ALPHA
-    marked = alike or of_days
+    alike, is_of_days = p < alpha and r[0] > 0.2, of_days > _LIKELIER
+    n_days = n if days is None else len(np.unique(np.asarray(days)[known]))
+    marked = alike or is_of_days or n_days < _LEAST_DAYS
     words = "are alike beyond chance" if alike else "are no more alike than chance makes them"
     text = f"Neighbouring hatches {words} (lag-1 correlation {r[0]:.2f}, p {_p(p)}, n = {n})."
-    if of_days:
-        text += f" Hatches of one day are alike (p {_p(days_p)})."
+    if is_of_days:
+        text += f" Hatches of one day, or of days that follow, are alike (chance {_pct(of_days)})."
+    elif n_days < _LEAST_DAYS:
+        text += f" {plural(n_days, 'day')} are too few to show whether hatches of one day are alike."
     if marked:
-        text += " Limits then rest on the whole spread, and run rules, which take hatches as independent, are not read."
+        text += " Run rules, which take hatches as independent, are then not read."
     return Autocorrelation(
-        lag_1=float(r[0]), p_value=p, n_points=n, lags=lags, is_marked=marked, sentence=text, of_days_p=days_p
+        lag_1=float(r[0]), p_value=p, n_points=n, lags=lags, is_marked=marked, sentence=text, of_days=of_days
     )
-
-
-_DAYS_ALPHA = 0.05
-
-
-def _between_days(x, days):
-    """Chance of days that differ so much although their hatches are not alike; NaN with too few in common."""
-    from scipy.special import fdtrc
-
-    x, which = x[np.isfinite(x)], np.unique(days[np.isfinite(x)], return_inverse=True)[1]
-    size = np.bincount(which)
-    free, within_free = len(size) - 1, len(x) - len(size)
-    if free < 2 or within_free < 4:
-        return math.nan
-    mean = np.bincount(which, weights=x) / size
-    within = float(np.sum((x - mean[which]) ** 2)) / within_free
-    between = float(np.sum(size * (mean - x.mean()) ** 2)) / free
-    return float(fdtrc(free, within_free, between / within)) if within > 0 else math.nan
 
 
 def judge_drift(at, value, *, weights=None, least_points=30, least_days=45, unit="") -> Drift:
@@ -230,6 +223,10 @@ def _sentence(shape, slope, low, high, step, step_at, unit, n):
 
 def _bic(rss, n, parameters):
     return n * (math.log(max(rss, 1e-300) / n) + 1 + math.log(2 * math.pi)) + parameters * math.log(n)
+
+
+def _pct(chance):
+    return "over 99 %" if chance > 0.99 else f"{100 * chance:.0f} %"
 
 
 def _p(p):

@@ -18,7 +18,8 @@ from scipy.special import ndtr
 from qckit.charts.baseline import widen
 from qckit.charts.days import day_numbers, effective_days
 from qckit.charts.levels import LevelData, LevelModel, Priors, fit_levels
-from qckit.charts.limits import Limits, working_values
+from qckit.charts.limits import Limits
+from qckit.charts.points import working_values
 from qckit.charts.search import Search, find_changes_in_levels
 from qckit.charts.series import CHARTED, chart_points
 

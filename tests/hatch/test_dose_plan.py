@@ -187,7 +187,7 @@ def test_as_many_hatches_fall_short_as_the_risk_says(spread, recovery):
 
 @pytest.mark.parametrize("days_later, slope", [(60, -0.1), (90, -0.08)])
 def test_a_falling_lot_that_was_not_counted_lately_falls_short_as_stated(days_later, slope):
-    """Forty days of hatches, then none: 14 and 22 % fell short at 1 in 20 while a lot's trend was drawn towards none."""
+    """Forty days of hatches, then none: 14, 22 % fell short at 1 in 20 while a lot's trend was drawn towards none."""
     rng, short = np.random.default_rng(5), []
     for seed in range(12):
         tables = room(100 + seed, slope=slope, spread=0.12)

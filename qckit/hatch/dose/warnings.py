@@ -23,8 +23,8 @@ DOSE_WARNINGS = {
     "outdone": "Lot {other} did better in the same test of {day}: {other_per_g:,.0f} nauplii per gram against "
     "{per_g:,.0f}.",
     "past best before": "Lot {lot} is past its best-before date ({date}).",
-    "old figures": "The newest figure behind this dose is {days:.0f} days old. If the lot falls faster now than before, "
-    "more hatches fall short than stated: count a hatch, or run a test.",
+    "old figures": "The newest figure behind this dose is {days:.0f} days old. If the lot falls faster now than "
+    "before, more hatches fall short than stated: count a hatch, or run a test.",
     "few": "This dose rests on very little: {what}. Count the next hatches.",
     "cones": "The dose needs {needed:.0f} cones and {at_hand:.0f} are at hand.",
 }
