@@ -123,5 +123,5 @@ def _intervals(tables: SiteTables) -> str:
         f"Counts per gram carry the standard uncertainties of mass ({m.mass_u_g:g} g), cone volume "
         f"({m.cone_volume_u_pct:g} %) and subsample volume ({m.subsample_volume_u_pct:g} %) by JCGM 100:2008. T10, T50 "
         "and T90 are the hours by which these shares of all that hatch have hatched, from interval-censored maximum "
-        "likelihood averaged over five curves by Akaike weights."
+        "likelihood averaged over six curves by Akaike weights."
     )

@@ -8,7 +8,7 @@ from scipy import optimize, stats
 from qckit import hatch
 from qckit.errors import InputError
 from qckit.hatch.rate.comparison import joined_reach2
-from qckit.hatch.rate.models import model_quantile
+from qckit.hatch.rate.models import MODELS, Fit, model_curve, model_quantile
 from qckit.settings import Settings
 from qckit.site_tables import SiteTables
 from qckit.tables import check_table
@@ -192,6 +192,38 @@ def test_the_curve_with_stragglers_is_scipys_inverse_weibull():
         assert rate.time(name)["value_h"] == pytest.approx(law.ppf(share), rel=2e-3)
 
 
+def test_the_curve_between_is_scipys_generalised_gamma():
+    law = stats.gengamma(4.0, -6.0, scale=17.0 * 4 ** (1 / 6))
+    for share in (0.1, 0.5, 0.9):
+        assert model_quantile("log-gamma", 17.0, 12.0, share) == pytest.approx(law.ppf(share))
+    fit = Fit("log-gamma", 0.8, 17.0, 12.0, np.eye(3), 0.0, True)
+    assert model_curve(fit, [14, 18, 25]) == pytest.approx(0.8 * law.cdf([14, 18, 25]))
+
+
+def test_t90_of_a_lag_and_a_long_tail_is_not_too_sure():
+    rng, held, law, hours = np.random.default_rng(9), 0, stats.gamma(3, 12, 2.2), np.arange(12, 31, 2.0)
+    for _ in range(30):
+        each = [pd.DataFrame({"hatch": f"H{c}", "hours": hours, "full_cysts": 300}) for c in range(3)]
+        table = pd.concat(each, ignore_index=True)
+        found = hatch.fit_rate(table.assign(nauplii=rng.binomial(300, 0.85 * law.cdf(table["hours"]))))
+        held += found.time("T90")["low_h"] <= law.ppf(0.9) <= found.time("T90")["high_h"]
+    assert held / 30 >= 0.5  # 27 % of 40 without the curve between the log-normal and the inverse Weibull
+
+
+def test_a_time_outside_the_counted_hours_has_no_interval():
+    law, hours = stats.weibull_min(9, scale=18), np.array([17.0, 19, 21, 24])
+    table = pd.DataFrame({"hatch": "A", "hours": hours, "full_cysts": 3000})
+    rate = hatch.fit_rate(table.assign(nauplii=(3000 * 0.85 * law.cdf(hours)).round()))
+    t10, t90, ts = (rate.time(name) for name in ("T10", "T90", "Ts"))
+    assert t10["value_h"] == pytest.approx(law.ppf(0.1), abs=0.5)
+    assert np.isnan(t10["low_h"]) and np.isnan(ts["high_h"]) and t90["low_h"] < law.ppf(0.9) < t90["high_h"]
+    assert t10["note"].endswith(", before the first count") and t10["note"] != rate.time("T50")["note"]
+    assert (
+        "T10 lies before the first count: it is read off the curve, not off counts, and has no interval. Count earlier "
+        "hours."
+    ) in rate.notes
+
+
 def test_t90_holds_where_a_third_hatches_late():
     rng, held, runs = np.random.default_rng(6), 0, 30
     hours, late = np.arange(12, 27, 2.0), ((0.7, 17.0, 1.0), (0.3, 20.5, 1.5))
@@ -210,7 +242,7 @@ def test_t90_holds_where_a_third_hatches_late():
 
 def test_the_shape_is_averaged_not_picked():
     rate = hatch.fit_rate(course(n=300))
-    assert set(rate.comparison["model"]) == {"log-logistic", "log-normal", "Weibull", "gamma", "inverse Weibull"}
+    assert set(rate.comparison["model"]) == set(MODELS) and len(MODELS) == 6
     assert rate.comparison["weight"].sum() == pytest.approx(1) and rate.comparison["weight"].max() < 0.999
     t10, t50, t90, ts = (rate.time(name) for name in ("T10", "T50", "T90", "Ts"))
     assert t10["value_h"] < t50["value_h"] < t90["value_h"] and t50["note"].startswith("average of ")

@@ -90,7 +90,7 @@ def compare_rates(course, other_course, *, lot, other, confidence=0.95):
     -----
     F(t / e) with one slope for both, e and the ceiling each its own: e / e_other is the ratio of their times at every
     share (accelerated failure times; Collett 2015, Modelling Survival Data in Medical Research, 3rd ed., chapter 6,
-    from memory), averaged over five shapes. Cones that are early or late widen it (:func:`joined_reach2`).
+    from memory), averaged over six shapes. Cones that are early or late widen it (:func:`joined_reach2`).
 
     Examples
     --------

@@ -1,8 +1,9 @@
 """Hatching rate: from counts at several hours to T10, T50, T90 and synchrony, with intervals.
 
 Three ways stand side by side. The standard method: counts as percent of their maximum, linear interpolation. A
-non-parametric monotone curve. And fitted curves (log-logistic, log-normal, gamma, Weibull and its mirror, the inverse
-Weibull with stragglers) of interval-censored times with a share that never hatches, averaged by their Akaike weights.
+non-parametric monotone curve. And fitted curves (log-logistic, log-normal, gamma, Weibull, its mirror with stragglers,
+the inverse Weibull, and one between this and the log-normal) of interval-censored times with a share that never
+hatches, averaged by their Akaike weights.
 T10 to T90 refer to those that hatch, not to all cysts: a poor lot can still have a quick T90 (FAO Fisheries Technical
 Paper 361, from memory).
 """
@@ -47,6 +48,7 @@ __all__ = [
 
 RATE_COLUMNS = ("time", "method", "value_h", "low_h", "high_h", "note")
 _NAMES = ("T10", "T50", "T90")
+_BEFORE = "before the first count"
 _RISEN = 0.75  # share of the highest at the first count above which the rise was not counted (ours)
 _SYNCHRONY = (math.log(6.0), 0.7)  # 1.5 to 24 h: strains and rooms lie within (ours; a few readings overrule it)
 
@@ -272,7 +274,7 @@ def fit_rate(course, *, confidence=0.95):
     Returns
     -------
     HatchRate
-        ``times`` holds the methods curve (average over five shapes by their Akaike weights; the Pearson dispersion of
+        ``times`` holds the methods curve (average over six shapes by their Akaike weights; the Pearson dispersion of
         the counts around the curve and, with several cones, how early or late each of them is widen the interval),
         interpolation, and all cysts (times by which that share of *all* full cysts has hatched, "not reached" where
         the ceiling is lower). ``best`` is the likeliest shape, for drawing.
@@ -310,7 +312,8 @@ def fit_rate(course, *, confidence=0.95):
     fits = [replace(fit, covariance=fit.covariance * factor) for fit in fits]
     best, weights = fits[0], akaike_weights(fits, factor)
     shifts = [place[1] for place in places if place is not None]
-    rows = _curve_times(fits, weights, shifts, confidence)
+    curve = _curve_times(fits, weights, shifts, confidence)
+    rows = _counted(curve, course["hours"])
     mean = course.groupby("hours")["nauplii"].mean()
     plain = interpolated_times(mean.index, mean.to_numpy())
     rows += [(n, "interpolation", plain[n], math.nan, math.nan, _before_counts(plain[n])) for n in (*_NAMES, "Ts")]
@@ -334,7 +337,7 @@ def fit_rate(course, *, confidence=0.95):
         n_cones=len(cones),
         confidence=confidence,
         comparison=table,
-        notes=_notes(course, best, len(shifts), is_open=any(math.isnan(row[3]) for row in rows if row[1] == "curve")),
+        notes=_notes(course, curve, len(shifts)),
     )
 
 
@@ -360,8 +363,17 @@ def _curve_times(fits, weights, shifts, confidence):
     return [(name, "curve", *row, note) for name, row in zip((*_NAMES, "Ts"), zip(*(f.tolist() for f in found)))]
 
 
+def _counted(rows, hours):
+    """Leave times outside the counted hours without an interval: there the shape of the curve is all they rest on."""
+    where = {}
+    for name, _, value, *_ in rows[:3]:
+        where[name] = _BEFORE if value < hours.min() else "after the last count" if value > hours.max() else ""
+    where["Ts"] = where["T10"] or where["T90"]
+    return [(*row[:3], math.nan, math.nan, f"{row[5]}, {where[row[0]]}") if where[row[0]] else row for row in rows]
+
+
 def _before_counts(hours):
-    return "" if hours == hours else "before the first count"
+    return "" if hours == hours else _BEFORE
 
 
 def _all_cysts(fit):
@@ -377,19 +389,22 @@ def _all_cysts(fit):
     return rows
 
 
-def _notes(course, best, n_timed, *, is_open):
+def _notes(course, curve, n_timed):
     notes = []
     if n_timed == 1:
         notes.append("One cone's time course: how much cones differ in time is not in the intervals.")
-    t90 = model_quantile(best.model, best.scale_h, best.slope, 0.9)
+    t10, t90 = curve[0][2], curve[2][2]
     if t90 > course["hours"].max():
         notes.append(
             f"T90 ({t90:.1f} h) lies beyond the last count at {course['hours'].max():.1f} h: it is read off "
-            "the curve, not off counts. Count later hours."
+            "the curve, not off counts, and has no interval. Count later hours."
         )
-    if model_quantile(best.model, best.scale_h, best.slope, 0.1) < course["hours"].min():
-        notes.append("T10 lies before the first count: it is read off the curve, not off counts. Count earlier hours.")
-    if is_open:
+    if t10 < course["hours"].min():
+        notes.append(
+            "T10 lies before the first count: it is read off the curve, not off counts, and has no interval. Count "
+            "earlier hours."
+        )
+    if any(math.isnan(row[3]) for row in curve):
         notes.append(
             "The counts do not pin the curve down, so not all its times have an interval: the rise may lie between two "
             "counts. Count more hours around the rise."

@@ -24,7 +24,8 @@ __all__ = [
     "place_of_cone",
 ]
 
-MODELS = ("log-logistic", "log-normal", "Weibull", "gamma", "inverse Weibull")
+MODELS = ("log-logistic", "log-normal", "Weibull", "gamma", "inverse Weibull", "log-gamma")
+_LEAN = 4.0  # shape of the log-gamma: half way from the log-normal to the inverse Weibull (Prentice's q of -1/2)
 
 
 @dataclass(frozen=True)
@@ -65,6 +66,8 @@ def _shape(model, hours, scale, slope):
             return special.gammainc(slope**2, slope**2 * np.exp(log_ratio))
         if model == "inverse Weibull":  # a steep beginning and stragglers, the mirror of the Weibull's
             return np.exp(-np.exp(-slope * log_ratio))
+        if model == "log-gamma":
+            return special.gammaincc(_LEAN, _LEAN * np.exp(-slope * log_ratio / math.sqrt(_LEAN)))
         return -np.expm1(-np.exp(slope * log_ratio))
 
 
@@ -85,6 +88,8 @@ def model_quantile(model, scale, slope, share):
         return scale * special.gammaincinv(slope**2, share) / slope**2
     if model == "inverse Weibull":
         return scale * (-np.log(share)) ** (-1 / slope)
+    if model == "log-gamma":
+        return scale * (special.gammainccinv(_LEAN, share) / _LEAN) ** (-math.sqrt(_LEAN) / slope)
     return scale * (-np.log1p(-share)) ** (1 / slope)
 
 
@@ -93,9 +98,10 @@ def fit_model(model, start_h, end_h, counts, *, synchrony=None):
 
     Parameters
     ----------
-    model : {"log-logistic", "log-normal", "Weibull", "gamma", "inverse Weibull"}
+    model : {"log-logistic", "log-normal", "Weibull", "gamma", "inverse Weibull", "log-gamma"}
         d / (1 + (t/e)^-b), d Phi(b ln(t/e)), d (1 - exp(-(t/e)^b)), d times the gamma distribution of mean e and
-        coefficient of variation 1 / b, and d exp(-(t/e)^-b).
+        coefficient of variation 1 / b, d exp(-(t/e)^-b), and between this and the log-normal the generalised gamma
+        distribution with q = -1/2 (Prentice 1974, Biometrika 61:539-544, from memory).
     start_h, end_h : array_like of float, shape (m,)
         Interval (start, end] in which the event fell; an infinite end means not yet, or never. [h]
     counts : array_like of float, shape (m,)

@@ -322,7 +322,7 @@ def _deeper(evidence):
         yield Evidence(
             "How fast and how evenly does it hatch?",
             f"T10 {t10.value_h:.1f} h, T90 {estimated(t90.value_h, t90.low_h, t90.high_h, 'h')}, synchrony "
-            f"{ts.value_h:.1f} h, of those that hatch (averaged over five shapes of curve).{notes}",
+            f"{ts.value_h:.1f} h, of those that hatch (averaged over six shapes of curve).{notes}",
             "neutral",
             "rate",
             {"t10_h": t10.value_h, "t90_h": t90.value_h, "t90_low_h": t90.low_h, "t90_high_h": t90.high_h}
