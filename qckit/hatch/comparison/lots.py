@@ -96,8 +96,9 @@ def compare_hatch_pct(a, b, *, margin_pct=10.0, confidence=0.95, spread=None, ot
     Notes
     -----
     Quasi-binomial, each lot with its own dispersion and both joined with the degrees of freedom of Welch 1947
-    (Biometrika 34:28-35, from memory), never narrower than counting alone; a log-ratio standard error by the delta
-    method; the difference joins two score intervals as Newcombe 1998 does, with the same reach.
+    (Biometrika 34:28-35, from memory; two cones against more as Cochran and Cox do), never narrower than counting
+    alone; a log-ratio standard error by the delta method; the difference joins two score intervals as Newcombe 1998
+    does, with the same reach.
 
     Examples
     --------
@@ -281,10 +282,25 @@ def _reach(lots, counting, spread, confidence):
     if spread is not None:
         site = sum(lot.site * c for lot, c in zip(lots, counting, strict=True)) / sum(counting)
         square, df = joined_dispersion(square * df, df, site, spread.df, confidence)
-        square = max(1.0, square)
+        square, quantile = max(1.0, square), student_quantile(confidence, df)
     elif not df > 0:
         return math.nan, 0.0
-    return max(student_quantile(confidence, df) * math.sqrt(square), normal_quantile(confidence)), df
+    else:
+        quantile = _quantile(lots, counting, df=df, confidence=confidence)
+    return max(quantile * math.sqrt(square), normal_quantile(confidence)), df
+
+
+def _quantile(lots, counting, df, confidence):
+    """Student's quantile; where one lot has two cones and the other more, both lots' weighed by their variances.
+
+    Two cones that agree by luck make Welch's degrees of freedom those of the other lot: 89 to 92 % of such intervals
+    held (Cochran and Cox 1950, Experimental Designs, section 4.14, from memory).
+    """
+    parts = np.array([lot.square * c for lot, c in zip(lots, counting, strict=True)])
+    fewest, most = sorted(lot.df for lot in lots)
+    if not (fewest == 1 < most and parts.sum() > 0):
+        return student_quantile(confidence, df)
+    return float(parts @ [student_quantile(confidence, lot.df) for lot in lots] / parts.sum())
 
 
 def _ratio(what, other, ratio, counting, lots, spread, margin_pct, confidence):
