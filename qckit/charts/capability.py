@@ -7,8 +7,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from qckit.charts.day_spread import day_spread
 from qckit.hatch.intervals.plain import binomial_interval
-from qckit.hatch.lots.level import lag_one
 from qckit.log_odds import logit
 from qckit.words import estimated, noun, plural
 
@@ -61,8 +61,8 @@ def share_below(hatch_pct, minimum, *, days=None, confidence=0.95, least=8, of="
         One per hatch; NaN is left out. [%]
     minimum : float
         The site's own minimum. [%]
-    days : array_like, shape (n,), optional
-        Day of each hatch, in the order of time: hatches of one day are alike, and days remember each other, so that
+    days : array_like of int, shape (n,), optional
+        Number of the day of each hatch: hatches of one day are alike, and days remember each other, so that
         they count for fewer. Each counts for itself when left out.
     confidence : float
     least : int
@@ -79,9 +79,9 @@ def share_below(hatch_pct, minimum, *, days=None, confidence=0.95, least=8, of="
     Hatching percentages are taken as normal on the logit scale; the interval is the exact one for a normal tail
     (noncentral t). It covers the spread between hatches, counting included, because the next hatch is counted too.
     Where they are not normal (Shapiro and Wilk's test below 0.1: a long tail of poor ones), the share is the one
-    counted, with Jeffreys' interval. For days the number of hatches is the effective one, Var(hatch) / Var(mean), the
-    latter over days with their lag-one correlation (Korn and Graubard 1998, Survey Methodology 24:193-201, for counted
-    shares; from memory).
+    counted, with Jeffreys' interval. For days the number of hatches is the effective one, Var(hatch) / Var(mean)
+    (Korn and Graubard 1998, Survey Methodology 24:193-201, for counted shares; from memory), averaged over what days
+    may share and remember (:mod:`qckit.charts.day_spread`).
 
     References
     ----------
@@ -116,7 +116,9 @@ def share_below(hatch_pct, minimum, *, days=None, confidence=0.95, least=8, of="
         return replace(found, share_pct=100.0 if x[0] < logit(minimum / 100) else 0.0)
     from scipy import special, stats
 
-    effective = n if days is None else _effective(x, np.asarray(days)[known])
+    effective = n
+    if days is not None:  # at least three, with which an interval has an end
+        effective = min(n, max(3.0, day_spread(x, np.asarray(days)[known]).independent))
     if stats.shapiro(x).pvalue < _STRANGE:
         share = n_below / n
         low, high = binomial_interval(share * effective, effective, confidence=confidence, method="jeffreys")
@@ -126,17 +128,6 @@ def share_below(hatch_pct, minimum, *, days=None, confidence=0.95, least=8, of="
         share = float(special.ndtr(k))
         low, high = normal_tail_interval(k, effective, confidence=confidence)
     return replace(found, share_pct=100 * share, share_pct_low=100 * low, share_pct_high=100 * high)
-
-
-def _effective(x, days):
-    """How many independent hatches say as much of the mean as these, of days that are alike within and in a row."""
-    _, which = np.unique(days, return_inverse=True)
-    daily = np.bincount(which, weights=x) / np.bincount(which)
-    if len(daily) < 3:
-        return len(x)
-    r = lag_one(daily - daily.mean())
-    variance = float(np.var(daily, ddof=1)) / len(daily) * (1 + r) / (1 - r)
-    return float(np.clip(float(np.var(x, ddof=1)) / variance, 3.0, len(x))) if variance > 0 else len(x)
 
 
 def normal_tail_interval(k, n, *, confidence=0.95):

@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 
 from qckit.charts.capability import Capability, share_below
+from qckit.charts.days import day_numbers
 from qckit.charts.lot_chart import LotChart, build_chart
 from qckit.columns import is_missing
 from qckit.errors import InputError
@@ -128,7 +129,7 @@ def _level(reviewed, name, quantity):
     mine = history[(history["lot"] == name) & (history["at"] >= last - pd.Timedelta(days=_LEVEL_DAYS))]
     mine = mine[~mine["hatch"].isin(reviewed.moved) & (mine["far_off"] == "") & mine[quantity].notna()]
     chart = reviewed.charts.get((name, quantity))
-    value, when = mine[quantity].to_numpy(dtype=float), mine["at"].dt.floor("D").to_numpy()
+    value, when = mine[quantity].to_numpy(dtype=float), day_numbers(mine["at"])
     if chart is None or chart.limits is None or not chart.limits.slope_per_day or not len(mine):
         return value, when
     ahead = ((last - mine["at"]) / pd.Timedelta(days=1)).to_numpy(dtype=float)
