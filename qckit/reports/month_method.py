@@ -138,7 +138,11 @@ _METHOD = (
     " between hatches (Laney 2002, Quality Engineering 14:531-537), which lean as such counts do and step with "
     "the numbers counted; shells per 1,000 the same with Poisson and negative binomial laws; nauplii per gram on "
     "a log scale. Limits come from the first 40 hatches of a lot outside any change, or from all hatches before "
-    "the month where the lot drifts, until someone freezes them, and are widened for the length of that baseline.",
+    "the month where the lot drifts, until someone freezes them, and are widened for the length of that baseline. "
+    "Where its hatches share days, days are what it is long in: the limits are those of a further hatch, averaged over "
+    "what days may share and remember (Hoeting et al. 1999, Statistical Science 14:382-401), it takes 40 days, and no "
+    "runs are read. A few days hardly show a long memory: where one day is like the next for a week, 1 to 7 of 100 "
+    "hatches are marked without a cause.",
     "Where the spread comes from: all sources random and crossed as recorded, restricted maximum likelihood, logit "
     "scale, told in points at the mean; a typical difference is one standard deviation.",
     "Expected below the minimum: normal on the logit scale, interval from the noncentral t distribution; recent "
