@@ -10,6 +10,7 @@ from qckit.verdicts.lots.usual import full_cysts_counted
 from qckit.verdicts.poor_hatch import words
 from qckit.verdicts.poor_hatch.causes import cause
 from qckit.verdicts.poor_hatch.checks import choose_checks, speaks_against
+from qckit.verdicts.poor_hatch.steps import readings_to_repeat
 from qckit.verdicts.poor_hatch.study import Case, study_hatch
 
 __all__ = ["VERDICTS", "Case", "Suspicion", "decide", "explain_hatch", "first_suspicion", "study_hatch"]
@@ -65,7 +66,9 @@ def explain_hatch(tables: SiteTables, *, hatch: str, objects=None, now: str = ""
     most = 0 if verdict == "not-poor" or (settled and done) else 1 if settled or verdict == "chance" else 2
     made = (*done, *(_ANSWERED_BY[look.kind] for look in case.looks[1:]), *(["weigh"] if case.remeasured else []))
     plans = choose_checks(case.weights, most=most, done=made, about=named[0] if settled else "")
-    return words.put_into_words(case, verdict, named, plans, tables.settings)
+    again = readings_to_repeat(case, named, tables.settings.conditions)
+    plans += [r.check for r in again if r.check and r.check not in plans]
+    return words.put_into_words(case, verdict, named, plans=plans, again=again, settings=tables.settings)
 
 
 @dataclass(frozen=True)

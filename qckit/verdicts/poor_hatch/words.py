@@ -1,4 +1,4 @@
-"""A studied hatch put into sentences: a headline of one line, figures, one order of work, cautions."""
+"""A studied hatch put into sentences: a headline of one line, figures, what would change it, cautions."""
 
 from __future__ import annotations
 
@@ -13,6 +13,7 @@ from qckit.verdicts.poor_hatch.checks import check_words, weigh_answer
 from qckit.verdicts.poor_hatch.conditions.reference import usually
 from qckit.verdicts.poor_hatch.details import details_of
 from qckit.verdicts.poor_hatch.evidence import collect_evidence
+from qckit.verdicts.poor_hatch.steps import is_rich, steps_of
 from qckit.words import capital, figures, joined, rounded
 
 __all__ = ["headline", "put_into_words"]
@@ -20,12 +21,14 @@ __all__ = ["headline", "put_into_words"]
 _LONGEST = 110  # letters of a headline
 
 
-def put_into_words(case, verdict, named, plans, settings) -> Finding:
-    """Write the finding of a studied case."""
+def put_into_words(case, verdict, named, *, plans, again, settings) -> Finding:
+    """Write the finding of a studied case; ``plans`` are the checks to make, ``again`` what is to be read again."""
     p = case.weights.stated(named[0]) if named else math.nan
     then = {item.code: (_then(case, item, True), _then(case, item, False), _stays(case, item)) for item in plans}
     check_texts = {item.code: _check_texts(case, item, settings) for item in plans}
-    steps = _steps(case, verdict, named, [(item, *check_texts[item.code]) for item in plans])
+    steps = steps_of(
+        case, verdict, named, checks=[(item, *check_texts[item.code]) for item in plans], again=again, settings=settings
+    )
     return Finding(
         kind="poor-hatch",
         subject=str(case.row["hatch"]),
@@ -230,83 +233,7 @@ def _wilson(k, n):
     return 100 * low, 100 * high
 
 
-# ---------------------------------------------------------------- one order of work
-
-
-def _steps(case, verdict, named, check_texts):
-    """What to do, in order: (code, sentence). The first is the one that comes first; nothing stands there twice."""
-    first_code = {}
-    for code, text in _all_steps(case, verdict, named, check_texts):
-        first_code.setdefault(text, code)  # two causes may ask for one and the same act
-    return [(code, text) for text, code in first_code.items()]
-
-
-def _all_steps(case, verdict, named, check_texts):
-    by_count = " by the doubted count" if verdict == "count-doubtful" and not _settled_by_look(case, named) else ""
-    is_fed = case.feed["is_fed"]
-    feed = [
-        ("feed" if is_fed else "harvest", f"{'Next feed' if is_fed else 'Harvest'}{by_count}: {case.feed['sentence']}")
-    ]
-    if _is_rich(case) and not case.feed["past_since"]:
-        rest = 100 * (case.row["unhatched"] + case.row["umbrella"]) / max(full_cysts_counted(case.row), 1.0)
-        feed.append(
-            (
-                "separate",
-                f"At harvest separate twice and look at a sieve sample: {rest:.0f} % of the full cysts did not hatch, "
-                "and larvae cannot digest them.",
-            )
-        )
-    checks = [
-        (f"check {item.code}", f"{question} ({_takes(item.hours)}: {plan})") for item, question, plan in check_texts
-    ]
-    surer = [(code, f"To be surer: {text}") for code, text in checks]
-    if verdict in ("not-poor", "chance") and not named:
-        return [*feed, *surer]
-    if named:
-        acts = [(f"act {code}", _act(case, code)) for code in named]
-        if verdict == "count-doubtful" and checks and not _settled_by_look(case, named):
-            return [(checks[0][0], f"First: {checks[0][1]}"), *feed, *surer[1:]]
-        return [acts[0], *feed, *acts[1:], *surer]
-    return [
-        *((code, f"First: {text}") for code, text in checks[:1]),
-        *feed,
-        *((c, f"Then: {t}") for c, t in checks[1:]),
-    ]
-
-
-_SETTLED_BY = {"missed": "recount", "swapped": "recount", "uneven": "repeat", "gradient": "repeat"}
-"""Doubt about a count -> the kind of look that shows what the count should have been."""
-
-
-def _settled_by_look(case, named):
-    """Tell whether a recount or a repeat already shows what a doubted count should have been."""
-    if not named:
-        return False
-    return bool(_settling_look(case, named[0])) or (named[0] == "amount" and bool(case.remeasured))
-
-
-def _settling_look(case, code):
-    return case.look(_SETTLED_BY[code]) if code in _SETTLED_BY else None
-
-
-def _act(case, code):
-    """What to do at once about a cause."""
-    if code == "amount" and case.remeasured:
-        again = "; ".join(r.sentence for r in case.remeasured)
-        return f"Correct the sheet to what was measured again ({again}); check the other cones."
-    # drops that were not like the cone stay so however often they are counted: only a second drawing replaces them
-    look = _settling_look(case, code)
-    if look is None:
-        at_once = cause(code).at_once
-        return f"When it shows again: {at_once}" if case.feed["past_since"] else at_once
-    pct = f"{look.counts['hatch_pct']:.0f} %"
-    if look.kind == "recount":
-        return f"Go by the recount ({pct}), correct the log, and count the day's other photos again."
-    return f"Go by the second drawing ({pct}) and mix before drawing from now on."
-
-
-def _takes(hours):
-    return f"about {60 * hours:.0f} minutes" if hours < 1 else f"about {hours:.0f} hours"
+# ---------------------------------------------------------------- what would change it
 
 
 def _check_texts(case, item, settings):
@@ -333,11 +260,6 @@ def _stays(case, item) -> bool:
     return before in item.speaks_for and before == after.ranked()[0][0] and bool(after.stated(before) > after.chance)
 
 
-def _is_rich(case):
-    """Tell whether a harvest holds more than a quarter of umbrellas and unhatched cysts (ours)."""
-    return case.row["unhatched"] + case.row["umbrella"] > 0.25 * full_cysts_counted(case.row)
-
-
 def _would_change(case, plans, then, check_texts):
     lines = [
         f"{check_texts[i.code][0]} Yes: {then[i.code][0]}. No: {'still ' if then[i.code][2] else ''}{then[i.code][1]}."
@@ -355,7 +277,7 @@ def _would_change(case, plans, then, check_texts):
 
 def _cautions(case, named):
     lines = []
-    if _is_rich(case):
+    if is_rich(case):
         lines.append(
             "This harvest is rich in unhatched cysts and shells: larvae cannot digest them and they can block the gut."
         )

@@ -180,9 +180,7 @@ def _side(code):
 
 def _relative_loss(c, value, usual):
     """Share of the usual hatch that a value (or each of an array of values) should cost."""
-    x, y = (np.array(col) for col in zip(*c.table, strict=True))
-    lost, lost_usually = np.interp(value, x, y), np.interp(usual, x, y)
-    return np.maximum(0.0, 1 - (1 - lost) / max(1 - lost_usually, 0.05))
+    return np.maximum(0.0, 1 - (1 - c.published_loss(value)) / max(1 - c.published_loss(usual), 0.05))
 
 
 def _with_site_effects(code, c, published, value, usual, effects, share):

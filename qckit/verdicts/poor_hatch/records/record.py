@@ -22,6 +22,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+import numpy as np
+
 __all__ = ["LATE", "LOST", "SALTED", "SOURED", "USED_UP", "Cause", "MovedReading", "Trace"]
 
 
@@ -63,10 +65,19 @@ class MovedReading:
     table: tuple[tuple[float, float], ...] = ()
     on_log: bool = False
 
+    def published_loss(self, value):
+        """Share of the nauplii that a value (or each of an array) should cost by the literature."""
+        x, y = (np.array(column) for column in zip(*self.table, strict=True))
+        return np.interp(value, x, y)
+
 
 @dataclass(frozen=True)
 class Cause:
-    """One cause; see the module's text. ``notes`` are (pattern, how much it speaks for the cause)."""
+    """One cause; see the module's text.
+
+    ``notes`` are (pattern, how much it speaks for the cause); ``at_once`` may hold names of the site's conditions in
+    braces.
+    """
 
     code: str
     words: str
@@ -84,6 +95,10 @@ class Cause:
     of_count: bool = False  # the measuring is wrong, not the hatch
     prior: float = 1.0
     silences: tuple[str, ...] = ()  # causes of which a phrase that speaks for this one does not speak too
+
+    def act(self, conditions) -> str:
+        """Say what to do at once, with the site's standards (the settings' ``conditions``) in it."""
+        return self.at_once.format(**vars(conditions))
 
     @property
     def of_lot(self) -> bool:

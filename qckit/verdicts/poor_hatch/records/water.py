@@ -16,7 +16,7 @@ WATER = (
         trace=LATE,
         sign="late: many umbrellas and unopened cysts, fewer of both a day later",
         source="Lavens et al. 2000; signs: common practice, no source",
-        at_once="Warm the water to 28 °C and leave this cone running: late embryos can still hatch. Check the heater.",
+        at_once="Warm the water to {temperature_c:g} °C and leave this cone running: late embryos can still hatch. Check the heater.",
         reach="room",
         shared=0.35,
         reading=MovedReading(
@@ -125,7 +125,7 @@ WATER = (
         trace=Trace("stopped", "few open, and late", (0.7, 4.0), (0.2, 12.0), recover=(0.9, 3.0)),
         sign="cysts stay unopened, others open late",
         source="Lavens et al. 2000; signs: common practice, no source",
-        at_once="Mix fresh water at 33 ppt for the next hatch; do not reuse this batch of water.",
+        at_once="Mix fresh water at {salinity_ppt:g} ppt for the next hatch; do not reuse this batch of water.",
         reach="room",
         shared=0.3,
         reading=MovedReading(
