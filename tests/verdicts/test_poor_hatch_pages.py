@@ -107,7 +107,7 @@ def test_drops_unlike_the_cone_are_replaced_by_a_second_drawing_not_by_a_recount
     case = study_hatch(site_of(made.tables), hatch=made.hatch)
     assert case.weights.ranked()[0][0] in ("gradient", "uneven") and case.look("repeat") is not None
     # both causes named, as where the counts show both for sure: one act for both
-    f = put_into_words(case, "count-doubtful", ("uneven", "gradient"), [], Settings())
+    f = put_into_words(case, "count-doubtful", ("uneven", "gradient"), plans=[], again=[], settings=Settings())
     check_steps(f)
     assert [t[:24] for t in f.next_steps if t.startswith("Go by")] == ["Go by the second drawing"]
 
