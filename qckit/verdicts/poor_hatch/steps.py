@@ -51,28 +51,27 @@ def steps_of(case, verdict, named, *, checks, again, settings) -> list[tuple[str
     -------
     list of (str, str)
     """
+    conditions, plans = settings.conditions, {item.code: plan for item, _, plan in checks}
+    off = [_read_again(case, r, plans, conditions) for r in again]
+    repeated = {r.check.code for r in again if r.check}
+    asked = [
+        (f"check {item.code}", f"{question} ({_takes(item.hours)}: {plan})")
+        for item, question, plan in checks
+        if item.code not in repeated
+    ]
+    acts = [(f"act {code}", _act(case, code, conditions)) for code in named]
     first_code = {}
-    for code, text in _all_steps(case, verdict, named, checks, again, settings.conditions):
+    for code, text in _in_order(case, verdict, named, acts=acts, off=off, checks=asked):
         first_code.setdefault(text, code)  # two causes may ask for one and the same act
     return [(code, text) for text, code in first_code.items()]
 
 
-def _all_steps(case, verdict, named, check_texts, again, conditions):
-    feed = _feed(case, verdict, named)
-    plans = {item.code: plan for item, _, plan in check_texts}
-    repeated = {r.check.code for r in again if r.check}
-    checks = [
-        (f"check {item.code}", f"{question} ({_takes(item.hours)}: {plan})")
-        for item, question, plan in check_texts
-        if item.code not in repeated
-    ]
-    off = [_read_again(case, r, plans, conditions) for r in again]
-    surer = _begun("To be surer", checks)
+def _in_order(case, verdict, named, *, acts, off, checks):
+    feed, surer = _feed(case, verdict, named), _begun("To be surer", checks)
     if verdict in ("not-poor", "chance") and not named:
         return [*_begun("All the same", off), *feed, *surer]
     if named:
         off = _begun("Whatever the cause", off)
-        acts = [(f"act {code}", _act(case, code, conditions)) for code in named]
         if verdict == "count-doubtful" and checks and not _settled_by_look(case, named):
             return [(checks[0][0], f"First: {checks[0][1]}"), *off, *feed, *surer[1:]]
         return [acts[0], *off, *feed, *acts[1:], *surer]
