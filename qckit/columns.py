@@ -264,4 +264,13 @@ TABLES: dict[str, tuple[Column, ...]] = {
         _c("nauplii", "float", "", 0, 1e12, meaning="nauplii given"),
         _c("notes"),
     ),
+    "setting_changes": (
+        _c("setting_change*", meaning="the record's own name: its step and the setting"),
+        _c("setting*", meaning="section and name in qckit.toml"),
+        _c("before", meaning="value that was used until then; empty in the first record of a setting"),
+        _c("after", meaning="value used from then on"),
+        _c("noticed_at*", "time", meaning="when the log first met it"),
+        _c("since", "time", meaning="when the value before was last met: it was changed after that"),
+        _c("by*", meaning="who worked when it was noticed; not always who changed it"),
+    ),
 }

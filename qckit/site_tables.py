@@ -42,6 +42,7 @@ class SiteTables:
     scales: pd.DataFrame | None = None
     changes: pd.DataFrame | None = None
     feeds: pd.DataFrame | None = None
+    setting_changes: pd.DataFrame | None = None
     certificates: pd.DataFrame | None = None
     hand_checked: pd.DataFrame | None = None
     photo_corrections: pd.DataFrame | None = None

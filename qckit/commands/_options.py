@@ -2,9 +2,6 @@
 
 from __future__ import annotations
 
-import getpass
-import os
-
 import click
 
 from qckit.errors import InputError
@@ -142,12 +139,9 @@ REASON = click.option("--reason", required=True, metavar="TEXT", help="Why, in w
 
 def who(given: str) -> str:
     """Return who does this: the option, the environment variable QCKIT_BY, or the user of the machine."""
-    if given or os.environ.get("QCKIT_BY"):
-        return given or os.environ["QCKIT_BY"]
-    try:
-        return getpass.getuser()
-    except (KeyError, OSError):  # a container without users
-        return ""  # the log then asks for a name
+    from qckit.log.steps import user
+
+    return user(given)
 
 
 def open_site_log(site: str):

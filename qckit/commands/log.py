@@ -237,30 +237,6 @@ def check(photos, out, site):
     click.echo("Nothing was found wrong.")
 
 
-@command.command("history")
-@click.argument("name")
-@click.option("--csv", "as_csv", is_flag=True, help="As a table.")
-@SITE
-def history(name, as_csv, site):
-    """Show the descent of figures: report, samples, photos, objects, corrections, software.
-
-    NAME is that of a hatch; or of a sample or a photo, to see who counted it, how, and who corrected what.
-    """
-    from qckit.reports import certificates_of
-
-    with open_site_log(site) as log:
-        found, dates = log.history(name), dates_at(site)
-        uses = certificates_of(log, found.samples)
-    if as_csv:
-        from qckit.files import csv_text, safe_frame
-
-        click.echo(csv_text(safe_frame(found.to_frame())), nl=False)
-    else:
-        click.echo(dates.text(found.text))
-        for use in uses:
-            click.echo(f"Counting by photo on that day: {dates.text(use.sentence)}")
-
-
 @command.command("correct", context_settings={"ignore_unknown_options": True})  # a value such as -20 is no option
 @click.argument("table")
 @click.argument("key")
@@ -384,6 +360,7 @@ def upgrade(site):
         click.echo(f"{log.folder}: the log is up to date.")
 
 
+command.add_command(proof.history)
 command.add_command(proof.backup)
 command.add_command(proof.seal)
 command.add_command(proof.evidence)

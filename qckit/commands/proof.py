@@ -1,4 +1,4 @@
-"""``qckit log backup``, ``seal``, ``evidence`` and ``pack``: what keeps the records, and proves them to others."""
+"""``qckit log history``, ``backup``, ``seal``, ``evidence`` and ``pack``: what keeps and proves the records."""
 
 from __future__ import annotations
 
@@ -6,8 +6,54 @@ from pathlib import Path
 
 import click
 
-from qckit.commands._options import SITE, open_site_log
+from qckit.commands._options import SITE, dates_at, open_site_log
 from qckit.words import plural
+
+
+@click.command("history")
+@click.argument("name")
+@click.option("--csv", "as_csv", is_flag=True, help="As a table.")
+@SITE
+def history(name, as_csv, site):
+    """Show the descent of figures: report, samples, photos, objects, corrections, software.
+
+    NAME is that of a hatch; or of a sample or a photo, to see who counted it, how, and who corrected what. Or that of a
+    setting, such as min_hatch_pct, or settings for all that changed: which value was used when.
+    """
+    from qckit.reports import certificates_of
+
+    with open_site_log(site) as log:
+        if (of_setting := log.setting_history(name)) is not None:
+            return _say_settings(of_setting, name, as_csv, dates_at(site))
+        found, dates = log.history(name), dates_at(site)
+        uses = certificates_of(log, found.samples)
+    if as_csv:
+        from qckit.files import csv_text, safe_frame
+
+        click.echo(csv_text(safe_frame(found.to_frame())), nl=False)
+    else:
+        click.echo(dates.text(found.text))
+        for use in uses:
+            click.echo(f"Counting by photo on that day: {dates.text(use.sentence)}")
+
+
+def _say_settings(found, name: str, as_csv: bool, dates) -> None:
+    """Say what a setting was when; of all settings only what changed."""
+    from qckit.files import csv_text, safe_frame
+    from qckit.setting_changes import ALL, history_lines
+
+    if as_csv:
+        click.echo(csv_text(safe_frame(found)), nl=False)
+        return
+    shown = found[found["before"].notna()] if name == ALL else found
+    for line in history_lines(shown):
+        click.echo(dates.text(line))
+    if shown.empty:
+        click.echo(
+            "No setting changed since the log keeps them."
+            if len(found)
+            else "The log has no record of it yet: the next step or report makes one."
+        )
 
 
 @click.command("backup")

@@ -104,7 +104,7 @@ def write(connection, step: int, cells: list[tuple], at: str, by: str, reason: s
     InputError
         After it a row would break a rule, of its cell or beside its hatch.
     """
-    cells = [(table, read_key(table, key_text(table, key)), column, after) for table, key, column, after in cells]
+    cells = [(table, _entered_key(table, key), column, after) for table, key, column, after in cells]
     by_table: dict[tuple, list[tuple]] = {}
     for table, key, column, _ in cells:
         by_table.setdefault((table, column == WITHDRAWN), []).append(key)
@@ -233,9 +233,18 @@ def _times(table: str) -> list[str]:
     return [c.name for c in TABLES[table] if c.kind == "time"]
 
 
+def _entered_key(table: str, key) -> tuple:
+    if table in schema.AUTOMATIC:
+        raise InputError(
+            f"{table}: is written by the log itself, and is neither corrected nor withdrawn. To change a setting, "
+            "write it into qckit.toml."
+        )
+    return read_key(table, key_text(table, key))
+
+
 def with_dependents(connection, table: str, key) -> list[tuple[str, tuple]]:
     """Return a row's key, and those of the rows that hang on it, as (table, key)."""
-    key = read_key(table, key_text(table, key))
+    key = _entered_key(table, key)
     _rows(connection, table, [key], hidden=True)
     rows, level = [(table, key)], [(table, key)]
     while level:
@@ -352,7 +361,7 @@ def reverse(connection, photo: str, edit: Edit) -> tuple[list[tuple], Counter]:
 def rows_of_step(connection, step: int) -> list[tuple[str, tuple]]:
     """Return the rows a step brought, or showed again, that are still shown, with the shown rows that hang on them."""
     rows: dict[tuple[str, tuple], None] = {}
-    for table in schema.ORDER:
+    for table in schema.ENTERED:
         if "step" not in schema.table(table).c:
             continue
         brought = fetch(connection, table, where=[("", schema.table(table).c.step == step)])

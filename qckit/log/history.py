@@ -14,13 +14,17 @@ from qckit.flag_words import say_flags
 from qckit.log import engine, query
 from qckit.log.counted import tally
 from qckit.log.kept_pages import Page, pages_of, trace_pages
+from qckit.log.kept_settings import rows_of
 from qckit.object_rows import ADDED, FOUND, REMOVED, RESTAGED
+from qckit.setting_changes import changes_between
+from qckit.settings import SETTINGS_FILE
 from qckit.stages import STAGE_COLUMNS
+from qckit.tables import to_utc
 
-__all__ = ["History", "trace"]
+__all__ = ["History", "time_of", "trace"]
 
 COLUMNS = ("level", "what", "value", "at", "by", "source", "software", "reason")
-"""Columns of the tidy history; levels: report, hatch, reading, sample, photo, objects, feed, correction of
+"""Columns of the tidy history; levels: report, hatch, reading, sample, photo, objects, feed, setting, correction of
 …."""
 
 
@@ -57,6 +61,8 @@ class History:
         Of the hatch, its readings, samples, photos, objects and feeds, with step.
     steps : DataFrame
         The steps that brought any of these: at, by, action, source, source_sha256, software.
+    setting_changes : DataFrame
+        Of the site, from the hatch's start to its newest sample or page.
     """
 
     hatch: pd.DataFrame
@@ -68,6 +74,7 @@ class History:
     steps: pd.DataFrame
     readings: pd.DataFrame
     feeds: pd.DataFrame
+    setting_changes: pd.DataFrame
 
     def to_frame(self) -> pd.DataFrame:
         """Return the descent as one tidy table, columns of ``COLUMNS``, from the report down.
@@ -101,6 +108,9 @@ class History:
             notes = "" if pd.isna(row.notes) else f" ({row.notes})"
             rows.append(self._row("feed", row.feed, f"{row.nauplii:,.0f} nauplii at {row.fed}{notes}", row.step))
             rows += self._fixes("feeds", row.feed)
+        for row in self.setting_changes.itertuples():
+            change = f"{row.before or 'empty'} -> {row.after or 'empty'} (changed after {row.since})"
+            rows.append(("setting", row.setting, change, row.noticed_at, row.by, SETTINGS_FILE, "", ""))
         return pd.DataFrame(rows, columns=list(COLUMNS)).fillna("")
 
     def _sample(self, sample: str) -> list[tuple]:
@@ -286,7 +296,14 @@ def trace(log, name: str, *, pages: list[Page] | None = None) -> History:
         steps=steps,
         readings=readings,
         feeds=feeds,
+        setting_changes=changes_between(rows_of(log), *time_of(row, samples, reports)),
     )
+
+
+def time_of(hatches: pd.DataFrame, samples: pd.DataFrame, reports: pd.DataFrame) -> tuple[pd.Timestamp, pd.Timestamp]:
+    """Return the time of figures: from the first start to the newest start, sample or page."""
+    started = to_utc(hatches["started"])
+    return started.min(), pd.concat([started, to_utc(samples["taken"]), to_utc(reports["made_at"])]).max()
 
 
 def _hatch_of(connection, name: str) -> tuple[str, dict]:

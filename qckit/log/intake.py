@@ -43,8 +43,8 @@ class Incoming:
     may_grow: frozenset[str] = frozenset()
 
     def __post_init__(self):
-        if self.table not in schema.KEYS:
-            raise unknown_name("table", self.table, schema.KEYS, where=self.source)
+        if self.table not in schema.ENTERED:
+            raise unknown_name("table", self.table, schema.ENTERED, where=self.source)
         self.source = self.source or self.table
         self.frame = self.frame.reset_index(drop=True)
         if self.rows is None:

@@ -104,5 +104,12 @@ def _to_3(connection) -> None:
         connection.exec_driver_sql(statement)
 
 
-MIGRATIONS = {1: _to_2, 2: _to_3}
+def _to_4(connection) -> None:
+    """Version 4: the settings as last used."""
+    schema.METADATA.create_all(connection, tables=[schema.table("setting_changes")])
+    for statement in schema.guard_statements(connection.dialect.name, ("setting_changes",)):
+        connection.exec_driver_sql(statement)
+
+
+MIGRATIONS = {1: _to_2, 2: _to_3, 3: _to_4}
 """Version -> the function that brings a log from it to the next."""

@@ -102,7 +102,7 @@ def _wrong(where: str, row: str, what: str) -> InputError:
 
 def _wrong_correction(row) -> str:
     """Say what is wrong with a correction; empty where nothing is."""
-    if row.table not in schema.KEYS:
+    if row.table not in schema.ENTERED:
         return f"corrects a table {row.table!r} that is not known"
     keys = schema.KEYS[row.table]
     try:

@@ -9,6 +9,7 @@ import sqlalchemy as sa
 from qckit.errors import InputError
 from qckit.log import backup, engine, meta, query, schema
 from qckit.log.kept_pages import Page, pages_of, trace_pages
+from qckit.log.kept_settings import broken_chains
 from qckit.log.seal import Seal, odd_steps, seals, step_sums
 from qckit.words import noun, plural
 
@@ -38,6 +39,7 @@ def proof_findings(log, connection, reports) -> list[tuple]:
     """
     pages = pages_of(log.folder) if str(log.folder) != "." else []
     found = [("step not whole", "wrong", "steps", str(step), what, _MEND) for step, what in odd_steps(connection)]
+    found += [("step not whole", "wrong", "steps", str(s), what, _MEND) for s, what in broken_chains(connection)]
     found += _page_findings(reports, pages)
     return found + _seal_findings(connection, pages)
 

@@ -33,7 +33,7 @@ def key_text(table: str, key) -> str:
         One value for each of ``schema.KEYS[table]``; text is taken as it is where one column names the row.
     """
     if table not in schema.KEYS:
-        raise unknown_name("table", table, schema.KEYS)
+        raise unknown_name("table", table, schema.ENTERED)
     columns = schema.KEYS[table]
     if len(columns) == 1:
         return str(key[0] if isinstance(key, (tuple, list)) else key)

@@ -10,7 +10,7 @@ import pandas as pd
 import sqlalchemy as sa
 
 from qckit.columns import listed_in
-from qckit.log import engine, query, spans
+from qckit.log import engine, kept_settings, query, spans
 from qckit.object_rows import BY_HAND
 from qckit.settings import Settings
 from qckit.tables import to_utc
@@ -199,6 +199,14 @@ class LogReader:
     def feeds(self, hatch=None) -> pd.DataFrame:
         """Return feeds, oldest first."""
         return _by_time(self.table("feeds", hatch=hatch), "fed")
+
+    def setting_history(self, name: str) -> pd.DataFrame | None:
+        """Return the record of one setting, or of all under ``settings``; None where no setting has that name."""
+        return kept_settings.rows_of(self, name)
+
+    def setting_changes(self) -> pd.DataFrame:
+        """Return the record of the settings, oldest first: what each was when the log first met it, and each change."""
+        return kept_settings.rows_of(self)
 
 
 def _only_scale(scales: pd.DataFrame) -> tuple[float | None, str]:

@@ -12,6 +12,8 @@ import sqlalchemy as sa
 from qckit.tables import TABLES
 
 __all__ = [
+    "AUTOMATIC",
+    "ENTERED",
     "INTERNAL_COLUMNS",
     "KEYS",
     "METADATA",
@@ -24,7 +26,7 @@ __all__ = [
     "table",
 ]
 
-SCHEMA_VERSION = 3
+SCHEMA_VERSION = 4
 
 KEYS: dict[str, tuple[str, ...]] = {
     "lots": ("lot",),
@@ -41,11 +43,18 @@ KEYS: dict[str, tuple[str, ...]] = {
     "reports": ("report",),
     "changes": ("change",),
     "feeds": ("feed",),
+    "setting_changes": ("setting_change",),
 }
 """Record table -> the columns that name a row (beside its revision)."""
 
 ORDER = tuple(KEYS)
 """Record tables, parents before children."""
+
+AUTOMATIC = ("setting_changes",)
+"""Tables that the log writes by itself: nobody enters, corrects or withdraws rows of them."""
+
+ENTERED = tuple(name for name in ORDER if name not in AUTOMATIC)
+"""Record tables that people and reports enter, parents before children."""
 
 REVISED = ("samples", "photos", "objects")
 """Tables in which a recount adds a further revision of the same key."""

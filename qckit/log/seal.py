@@ -224,7 +224,7 @@ def _steps_of_additions(connection, counted: dict[tuple, int]) -> dict[tuple, li
     return found
 
 
-_COUNTED_ACTIONS = ("import", "count", "correct", "recount", "withdraw", "reinstate", ACTION)
+_COUNTED_ACTIONS = ("settings", "import", "count", "correct", "recount", "withdraw", "reinstate", ACTION)
 
 
 def odd_steps(connection) -> list[tuple[int, str]]:
@@ -247,6 +247,8 @@ def odd_steps(connection) -> list[tuple[int, str]]:
             continue  # a day's entry counts as one, whatever rows it takes
         if action == ACTION or is_undo(action):
             of_step.pop("samples", None)  # the sample's counts, which follow
+        for table in schema.AUTOMATIC if action != "settings" else ():
+            of_step.pop(table, None)  # what the step met, and did not bring
         n = sum(of_step.values())
         if n != n_rows:
             found.append((step, f"brought {n_rows} rows ({action}), and the log holds {n} of it"))

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import contextlib
+import getpass
+import os
 from dataclasses import dataclass, field
 
 import pandas as pd
@@ -9,11 +12,12 @@ import sqlalchemy as sa
 
 from qckit import __version__
 from qckit.errors import InputError
-from qckit.log import engine, query, schema
+from qckit.log import engine, kept_settings, query, schema
 from qckit.log.problems import PROBLEMS
+from qckit.settings import SETTINGS_FILE
 from qckit.words import plural
 
-__all__ = ["SOFTWARE", "ImportResult", "begin", "insert", "last", "need_by"]
+__all__ = ["SOFTWARE", "ImportResult", "begin", "insert", "last", "need_by", "notice_settings", "user"]
 
 SOFTWARE = f"qckit {__version__}"
 
@@ -60,15 +64,16 @@ def _rows(n: int, table: str) -> str:
     return plural(n, "hatch" if table == "hatches" else table.removesuffix("s"), table)
 
 
-def begin(connection, at: str, by: str, action: str, source: str, n_rows: int, source_sha256: str = "") -> int:
-    """Write a step's own row and return its number.
+def begin(connection, log, *, by: str, action: str, source: str, n_rows: int, source_sha256: str = "") -> int:
+    """Write a step's own row, with the settings that are not as last used, and return its number.
 
     Parameters
     ----------
     connection : Connection
         From :func:`qckit.log.engine.writing`: no other writer can take the same number.
-    at, by, action, source : str
-        When, who, what and from where.
+    log : SiteLog
+    by, action, source : str
+        Who, what and from where.
     n_rows : int
         Rows the step brings.
     source_sha256 : str
@@ -77,7 +82,7 @@ def begin(connection, at: str, by: str, action: str, source: str, n_rows: int, s
     number = last(connection) + 1
     row = {
         "step": number,
-        "at": at,
+        "at": log.now(),
         "by": by,
         "action": action,
         "source": source,
@@ -86,7 +91,38 @@ def begin(connection, at: str, by: str, action: str, source: str, n_rows: int, s
         "n_rows": n_rows,
     }
     connection.execute(sa.insert(schema.STEPS), row)
+    kept_settings.note(connection, log, number, by)
     return number
+
+
+def notice_settings(log, *, by: str = "") -> None:
+    """Note the settings that are not as last used in a step of its own, before a page is made by them.
+
+    Where the log cannot be written, or somebody else writes for long, a later step notes them.
+
+    Parameters
+    ----------
+    log : SiteLog
+    by : str
+        Who works; the user of the machine when left out.
+    """
+    with engine.reading(log.engine) as connection:
+        if not kept_settings.differing(connection, log):
+            return
+    with contextlib.suppress(InputError), engine.writing(log.engine) as connection:
+        if found := kept_settings.differing(connection, log):
+            by = user(by) or "nobody named"
+            begin(connection, log, by=by, action="settings", source=SETTINGS_FILE, n_rows=len(found))
+
+
+def user(given: str = "") -> str:
+    """Return who does this: the name given, the environment variable QCKIT_BY, or the user of the machine."""
+    if given or os.environ.get("QCKIT_BY"):
+        return given or os.environ["QCKIT_BY"]
+    try:
+        return getpass.getuser()
+    except (KeyError, OSError):  # a container without users
+        return ""  # the log then asks for a name
 
 
 def last(connection) -> int:

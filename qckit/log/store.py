@@ -108,7 +108,7 @@ class SiteLog(LogReader):
                 n_rows = sum(added.values()) + len(fixes)
                 number = steps.begin(
                     connection,
-                    self.now(),
+                    self,
                     by=by,
                     action=action,
                     source=source,
@@ -193,7 +193,7 @@ class SiteLog(LogReader):
                 return ImportResult({}, {"photos": plan.unchanged}, plan.notes, plan.problems)
             n_rows = len(plan.photos) + len(plan.objects) + len(plan.samples)
             source = f"photos, in place of hand counts: {replace_hand_counts}" if replace_hand_counts else "photos"
-            number = steps.begin(connection, self.now(), by=by, action="count", source=source, n_rows=n_rows)
+            number = steps.begin(connection, self, by=by, action="count", source=source, n_rows=n_rows)
             for name in ("samples", "photos", "objects"):
                 steps.insert(connection, name, getattr(plan, name), number)
         added = {name: len(getattr(plan, name)) for name in ("photos", "objects", "samples")}
@@ -221,7 +221,7 @@ class SiteLog(LogReader):
         after = typed.typed_cell(table, column, after, self.settings)
         corrections.need_reason(by, reason)
         with engine.writing(self.engine) as connection:
-            number = steps.begin(connection, self.now(), by=by, action="correct", source=table, n_rows=1)
+            number = steps.begin(connection, self, by=by, action="correct", source=table, n_rows=1)
             cells = [(table, key, column, after)]
             doubtful = self._doubts(
                 connection, corrections.write(connection, number, cells=cells, at=self.now(), by=by, reason=reason)
@@ -255,7 +255,7 @@ class SiteLog(LogReader):
             rows = corrections.rows_of_step(connection, step)
             if rows:
                 number = steps.begin(
-                    connection, self.now(), by=by, action="withdraw", source=f"step {step}", n_rows=len(rows)
+                    connection, self, by=by, action="withdraw", source=f"step {step}", n_rows=len(rows)
                 )
                 cells = [(name, row_key, query.WITHDRAWN, "yes") for name, row_key in rows]
                 corrections.write(connection, number, cells=cells, at=self.now(), by=by, reason=reason)
@@ -267,7 +267,7 @@ class SiteLog(LogReader):
             rows = corrections.with_dependents(connection, table, key)
             number = steps.begin(
                 connection,
-                self.now(),
+                self,
                 by=by,
                 action="withdraw" if after == "yes" else "reinstate",
                 source=table,
@@ -297,7 +297,7 @@ class SiteLog(LogReader):
         corrections.need_reason(by, reason)
         with engine.writing(self.engine) as connection:
             frame = hand_counts.recounted(connection, sample, values, by, rest)
-            number = steps.begin(connection, self.now(), by=by, action="recount", source=reason, n_rows=1)
+            number = steps.begin(connection, self, by=by, action="recount", source=reason, n_rows=1)
             steps.insert(connection, "samples", frame, number)
 
     def correct_objects(
@@ -323,7 +323,7 @@ class SiteLog(LogReader):
             cells, new, change = hand_counts.object_changes(connection, photo, changes)
             cells = [("objects", *cell) for cell in cells] + hand_counts.frame_changes(connection, photo, frame_mm2)
             number = steps.begin(
-                connection, self.now(), by=by, action=corrections.ACTION, source=photo, n_rows=len(cells) + len(new)
+                connection, self, by=by, action=corrections.ACTION, source=photo, n_rows=len(cells) + len(new)
             )
             steps.insert(connection, "objects", new, number)
             if cells:
@@ -363,7 +363,7 @@ class SiteLog(LogReader):
                 return None
             cells, change = corrections.reverse(connection, photo, edit)
             number = steps.begin(
-                connection, self.now(), by=by, action=corrections.action_of(edit), source=photo, n_rows=len(cells)
+                connection, self, by=by, action=corrections.action_of(edit), source=photo, n_rows=len(cells)
             )
             corrections.write(connection, number, cells=cells, at=self.now(), by=by, reason=f"undone: {edit.reason}")
             sample = hand_counts.sample_after_correction(connection, photo, by, change)

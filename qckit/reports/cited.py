@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict, fields
-
 from qckit.log import engine, open_log
 from qckit.log.meta import log_id
 from qckit.log.seal import seal_of
+from qckit.setting_changes import as_values
 from qckit.settings import Settings
 
 __all__ = ["cited"]
@@ -21,5 +20,4 @@ def cited(settings: Settings) -> dict:
         seal = seal_of(log, for_page=True)
         with engine.reading(log.engine) as connection:
             name = log_id(connection)
-    values = {p.name: asdict(getattr(settings, p.name)) for p in fields(Settings) if p.name not in ("folder", "log")}
-    return {"records": {"log": name, "step": seal.step, "seal": str(seal)}, "settings": values}
+    return {"records": {"log": name, "step": seal.step, "seal": str(seal)}, "settings": as_values(settings)}

@@ -13,11 +13,12 @@ from qckit.errors import InputError, file_fault, unknown_name
 from qckit.files import safe_name, spreadsheet_csv
 from qckit.hatch import describe_columns
 from qckit.log import SiteLog, seal_of
-from qckit.log.history import trace
+from qckit.log.history import time_of, trace
 from qckit.log.kept_pages import Page, pages_of, trace_pages
 from qckit.log.packing import travelling_settings
 from qckit.log.photo_files import find_photo, list_photos
 from qckit.log.site_dates import SiteDates
+from qckit.setting_changes import in_force
 from qckit.settings import SETTINGS_FILE
 from qckit.words import noun, plural
 
@@ -132,6 +133,8 @@ def _tables(log: SiteLog, lot: str, pages: list[Page]) -> tuple[dict[str, pd.Dat
         "feeds": log.table("feeds", hatch=names),
         "reports": pd.concat(reports).drop_duplicates("report") if reports else log.reports().iloc[:0],
     }
+    if names:
+        tables["setting_changes"] = in_force(log.setting_changes(), *time_of(hatches, samples, tables["reports"]))
     histories = [h.to_frame().assign(hatch=name) for name, h in zip(names, traced, strict=True)]
     columns = ["hatch", "level", "what", "value", "at", "by", "source", "software", "reason"]
     return tables, pd.concat(histories)[columns] if histories else pd.DataFrame(columns=columns)
@@ -206,6 +209,9 @@ tables/         a file a table; columns.csv says the unit and meaning of each co
                   the records as they stand, corrections applied
   corrections.csv, steps.csv
                   every correction, and every step that brought these records
+  setting_changes.csv
+                  the settings in the time of these hatches: what each was at its beginning, where that is on record,
+                  and every change (before, after, when and by whose work it was noticed, since when at the earliest)
 photos/         the photos that were counted; photos.csv has the SHA-256 under which each was counted
 reports/        the pages that rest on these hatches, as they were made; in earlier/ those that were made again since
                 (pages of a month speak of other lots too)

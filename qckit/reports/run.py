@@ -135,6 +135,7 @@ def run_report(
     made_at = _time(now, settings)
     if notebook is None:  # another notebook knows itself what it can be about
         need_subject(kind, settings.folder, given)
+    _notice_settings(settings)
     name = "-".join([kind, safe_name("-".join([subject, *(given[p] for p in KINDS[kind].also if given.get(p))]))])
     target = Path(out_dir) if out_dir else settings.folder / REPORTS_FOLDER
     target.mkdir(parents=True, exist_ok=True)
@@ -322,6 +323,15 @@ def _versions() -> list[tuple[str, str]]:
         with contextlib.suppress(metadata.PackageNotFoundError):
             found.append((name, metadata.version(name)))
     return found
+
+
+def _notice_settings(settings: Settings) -> None:
+    """Note settings that are not as last used before the page is made, so that its seal covers what it goes by."""
+    from qckit.log import open_log
+    from qckit.log.steps import notice_settings
+
+    with open_log(settings.folder) as log:
+        notice_settings(log)
 
 
 def _enter_in_log(site: Path, run: ReportRun, made_at: str) -> None:

@@ -23,11 +23,11 @@ _HEAD = "-- A log as schema version {n} made it in {kind}, with invented records
 
 def fill(place):
     """Enter one of everything that people enter by hand or by counting."""
-    from invented_log import HATCHES, LOTS, SAMPLES, counted
+    from invented_log import HATCHES, LOTS, NOW, SAMPLES, counted
 
     from qckit.log import open_log
 
-    with open_log(place) as log:
+    with open_log(place, now=lambda: NOW) as log:  # the same in both kinds
         log.add_many({"lots": LOTS, "hatches": HATCHES, "samples": SAMPLES}, by="op1", source="sheets.csv")
         photos, objects = counted()
         log.record_counts(photos, objects=objects, by="op1")

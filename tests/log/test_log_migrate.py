@@ -20,9 +20,11 @@ from qckit.log.proof import against_seal
 HERE = Path(__file__).parent
 V1_TABLES = ("lots", "hatches", "readings", "samples", "photos", "objects", "corrections", "steps")
 V2_TABLES = (*V1_TABLES, "baselines", "signals", "scales", "certificates", "checks", "reports")
+V3_TABLES = (*V2_TABLES, "changes", "feeds")
 LATER = {
     1: (("samples", "um_per_px"), ("photos", "frame_mm2")),
     2: tuple(("samples", c) for c in ("harvest_ml", "harvest_g", "separation", "lost_nauplii")),
+    3: (),
 }
 """Version -> columns that its successor added to tables it has."""
 
@@ -61,7 +63,7 @@ def entered(connection, version):
     """Return every row of every table that a version had, in the columns it had."""
     later = {place for v, places in LATER.items() if v >= version for place in places}
     rows = {}
-    for name in {1: V1_TABLES, 2: V2_TABLES}[version]:
+    for name in {1: V1_TABLES, 2: V2_TABLES, 3: V3_TABLES}[version]:
         t = sa.Table(name, sa.MetaData(), autoload_with=connection)
         kept = [c for c in t.columns if (name, c.name) not in later]
         found = connection.execute(sa.select(*kept)).all()
@@ -149,7 +151,7 @@ def test_an_older_log_on_a_server(old_server, tmp_path, monkeypatch):
         assert old.hatches().equals(hatches)
 
 
-@pytest.mark.parametrize("version", [1, 2])
+@pytest.mark.parametrize("version", [1, 2, 3])
 def test_both_frozen_logs_hold_the_same(site, postgres_url, version):
     frozen_site(site, version)
     frozen_server(postgres_url, version)
@@ -259,7 +261,7 @@ def test_every_version_has_its_migration():
     assert sorted(migrate.MIGRATIONS) == list(range(1, schema.SCHEMA_VERSION))
 
 
-@pytest.mark.parametrize("version", [1, 2])
+@pytest.mark.parametrize("version", [1, 2, 3])
 def test_an_older_log_is_whole_and_its_seals_stay_when_it_grows(site, version):
     with open_log(frozen_site(site, version)) as log:
         before = seal_of(log)

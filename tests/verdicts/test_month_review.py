@@ -640,3 +640,23 @@ def test_a_months_figures_have_the_digits_they_are_read_with_and_are_told_apart(
 )
 def test_a_search_that_misses_every_fall_says_so(unseen, sentence):
     assert unseen_sentence(types.SimpleNamespace(unseen=unseen)) == sentence
+
+
+def test_a_month_whose_settings_changed_says_so_in_a_line(tables):
+    row = {"setting_change": "9 limits.min_hatch_pct", "setting": "limits.min_hatch_pct", "before": "70", "after": "75"}
+    row |= {"noticed_at": "2026-10-14T08:00:00+00:00", "since": "2026-10-12T08:00:00+00:00", "by": "op1"}
+    first = row | {"setting_change": "1 x", "setting": "feed.n_cones", "before": None, "since": None}
+    kept = pd.DataFrame([first, row])
+    lines = {
+        month: [
+            c
+            for c in review_month(tables.but(setting_changes=kept), month=month).cautions
+            if c.startswith("Settings changed")
+        ]
+        for month in ("2026-09", "2026-10")
+    }
+    assert lines["2026-09"] == []
+    assert lines["2026-10"] == [
+        "Settings changed in this time: min_hatch_pct from 70 to 75 between 2026-10-12 and 2026-10-14, noticed by op1. "
+        "This page goes by the settings as they were when it was made."
+    ]

@@ -119,7 +119,7 @@ def write_again(log: SiteLog, entry: Entry, *, by: str) -> Written:
     row = dict.fromkeys(table_columns(table)) | frame.iloc[0].to_dict()  # what is not typed now stands empty
     key = tuple(row.pop(name) for name in schema.KEYS[table])
     with engine.writing(log.engine) as connection:
-        step = steps.begin(connection, log.now(), by=by, action=_ACTION + entry.kind, source=_SOURCE, n_rows=1)
+        step = steps.begin(connection, log, by=by, action=_ACTION + entry.kind, source=_SOURCE, n_rows=1)
         change = {"at": log.now(), "by": by, "reason": _AGAIN}
         corrections.write(connection, step, [(table, key, query.WITHDRAWN, "no")], **change)
         stands = query.fetch(connection, table, dict(zip(schema.KEYS[table], key, strict=True))).iloc[0]
@@ -190,7 +190,7 @@ def _notes_taken_back(log: SiteLog, step: int, *, by: str) -> int:
             now = query.fetch(connection, fix.table, {"hatch": fix.key}).iloc[0][fix.column]
             left = "; ".join(part for part in listed_in(now) if part not in noted)
             cells.append((fix.table, fix.key, fix.column, left))
-        number = steps.begin(connection, log.now(), by=by, action="withdraw", source=f"step {step}", n_rows=len(cells))
+        number = steps.begin(connection, log, by=by, action="withdraw", source=f"step {step}", n_rows=len(cells))
         corrections.write(connection, number, cells, at=log.now(), by=by, reason=REASON)
     return len(cells)
 
@@ -199,5 +199,5 @@ def say_meters_calibrated(log: SiteLog, *, by: str) -> str:
     """Keep that the meters were calibrated, and say so."""
     steps.need_by(by)
     with engine.writing(log.engine) as connection:
-        steps.begin(connection, log.now(), by=by, action=METERS, source=_SOURCE, n_rows=0)
+        steps.begin(connection, log, by=by, action=METERS, source=_SOURCE, n_rows=0)
     return "Kept: the meters were calibrated now."

@@ -96,11 +96,11 @@ def _over_two_rows(above: list, below: list, columns: dict[str, Column]) -> list
 def table_of(grid: Grid) -> str | None:
     """Tell which table a sheet is for: by its name, else by the only one whose required columns are all there."""
     name = grid.name.strip().casefold()
-    for table in schema.ORDER:
+    for table in schema.ENTERED:
         if re.match(rf"{table}(?![a-z])", name):
             return table
     fits = []
-    for table in schema.ORDER:
+    for table in schema.ENTERED:
         columns = {c.name: c for c in TABLES[table]}
         heading = find_heading(grid, columns)
         if heading is None:
@@ -118,7 +118,7 @@ def what_was_found(grid: Grid) -> str:
     rows = [[str(c).strip() for c in row if isinstance(c, str) and not is_blank(c)] for _, row in grid.rows]
     found = next((row for row in rows[:HEADING_ROWS] if len(row) > 1), rows[0] if rows else [])
     likest, most, lacking = "", 1, []  # one heading alone is like any table
-    for table in schema.ORDER:
+    for table in schema.ENTERED:
         columns = {c.name: c for c in TABLES[table]}
         known = {_known(c, columns) for c in found} - {None}
         if len(known) > most:

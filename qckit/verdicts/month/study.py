@@ -15,6 +15,7 @@ from qckit.errors import InputError, unknown_name
 from qckit.hatch.metrics import cone_metrics
 from qckit.hatch.photo_counts import mark_photo_counts
 from qckit.hatch.subsamples import fill_volumes
+from qckit.setting_changes import changes_between
 from qckit.site_tables import SiteTables
 from qckit.tables import to_utc
 from qckit.verdicts.month.lot_month import Reviewed, lot_month, with_doses
@@ -57,6 +58,7 @@ class MonthStudy:
     apart: dict  # hatch that stands out and counts in nothing that is usual -> its month
     waters: dict  # quantity -> charts.water.WaterDays
     unseen: tuple  # (where, points) from searches.MonthSearch
+    setting_changes: pd.DataFrame | None  # those that may fall into the month; None: no record
     left_out: list = field(default_factory=list)
 
     @property
@@ -112,8 +114,7 @@ def study_month(tables: SiteTables, *, month, lot="", is_proposed=False, now="")
     history = _history(tables, samples, cones, last)
     chosen = _chosen(history, tables, month, lot, first)
     names = sorted(chosen["lot"].unique())
-    usual = belonging(tables.signals)
-    done = _explained(tables.signals) - usual
+    done = _explained(tables.signals) - (usual := belonging(tables.signals))
     among = {"cones": cones, "lot": lot, "names": names, "period": (first, last), "belonging": usual}
     searched = search_month(history[~history["hatch"].isin(done)], tables, **among)
     shifts = matched_with_log(searched.shifts, tables.changes, tables.signals, month)
@@ -155,6 +156,7 @@ def study_month(tables: SiteTables, *, month, lot="", is_proposed=False, now="")
         apart=apart,
         waters=searched.waters,
         unseen=searched.unseen,
+        setting_changes=changes_between(tables.setting_changes, first, last),
         left_out=left_out(hatches, first, last, lot, chosen),
     )
 

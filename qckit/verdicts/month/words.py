@@ -7,6 +7,7 @@ from dataclasses import asdict
 
 from qckit.charts.series import CHARTED, CONDITIONS
 from qckit.charts.water import LEAST_STEP
+from qckit.setting_changes import change_sentences
 from qckit.verdicts.finding import Evidence
 from qckit.verdicts.lots.expected import expected_words
 from qckit.verdicts.month.false_alarms import PAGE_RATE
@@ -384,9 +385,10 @@ def _capable(c):
 def cautions(study):
     """What the reader must keep in mind."""
     out = [
+        *change_sentences(study.setting_changes, study.settings.site),
         f"In months in which nothing changed, this page calls at most {100 * PAGE_RATE:.0f} in 100 anything but in "
         "control: all its charts, lots, readings and searches together. Marks on the charts are no verdict; each chart "
-        "says how often chance makes one."
+        "says how often chance makes one.",
     ]
     for m in study.lots.values():
         out += [f"{m.lot}: {note}" for note in m.chart.notes]
