@@ -18,7 +18,7 @@ from qckit.columns import is_missing
 from qckit.errors import InputError, unknown_name
 from qckit.log import row_rules, schema
 from qckit.log.hand_counts import count_change, frame_changes
-from qckit.log.query import WITHDRAWN, fetch, key_text, known_names, read_key
+from qckit.log.query import WITHDRAWN, entered_key, fetch, key_text, known_names, read_key
 from qckit.object_rows import ADDED, REMOVED
 from qckit.tables import TABLES, check_cell, column_dtypes, table_columns, to_utc
 
@@ -104,7 +104,7 @@ def write(connection, step: int, cells: list[tuple], at: str, by: str, reason: s
     InputError
         After it a row would break a rule, of its cell or beside its hatch.
     """
-    cells = [(table, _entered_key(table, key), column, after) for table, key, column, after in cells]
+    cells = [(table, entered_key(table, key), column, after) for table, key, column, after in cells]
     by_table: dict[tuple, list[tuple]] = {}
     for table, key, column, _ in cells:
         by_table.setdefault((table, column == WITHDRAWN), []).append(key)
@@ -233,18 +233,9 @@ def _times(table: str) -> list[str]:
     return [c.name for c in TABLES[table] if c.kind == "time"]
 
 
-def _entered_key(table: str, key) -> tuple:
-    if table in schema.AUTOMATIC:
-        raise InputError(
-            f"{table}: is written by the log itself, and is neither corrected nor withdrawn. To change a setting, "
-            "write it into qckit.toml."
-        )
-    return read_key(table, key_text(table, key))
-
-
 def with_dependents(connection, table: str, key) -> list[tuple[str, tuple]]:
     """Return a row's key, and those of the rows that hang on it, as (table, key)."""
-    key = _entered_key(table, key)
+    key = entered_key(table, key)
     _rows(connection, table, [key], hidden=True)
     rows, level = [(table, key)], [(table, key)]
     while level:

@@ -14,7 +14,18 @@ from qckit.log import schema
 from qckit.object_rows import FOUND
 from qckit.tables import TABLES, check_cell, column_dtypes, table_columns, to_utc
 
-__all__ = ["among", "fetch", "frame_of", "key_text", "known_names", "lists_of", "read_key", "rows_of", "utc_text"]
+__all__ = [
+    "among",
+    "entered_key",
+    "fetch",
+    "frame_of",
+    "key_text",
+    "known_names",
+    "lists_of",
+    "read_key",
+    "rows_of",
+    "utc_text",
+]
 
 WITHDRAWN = "withdrawn"
 """Column name in corrections that hides a row entered by mistake (``yes``) or shows it again (``no``)."""
@@ -49,6 +60,16 @@ def key_text(table: str, key) -> str:
 def read_key(table: str, text: str) -> tuple:
     """Turn a key's text back into one value for each key column."""
     return (text,) if len(schema.KEYS[table]) == 1 else tuple(json.loads(text))
+
+
+def entered_key(table: str, key) -> tuple:
+    """Return the values that name a row, of a table whose rows people may correct or withdraw."""
+    if table in schema.AUTOMATIC:
+        raise InputError(
+            f"{table}: is written by the log itself, and is neither corrected nor withdrawn. To change a setting, "
+            "write it into qckit.toml."
+        )
+    return read_key(table, key_text(table, key))
 
 
 def utc_text(times: pd.Series) -> pd.Series:
