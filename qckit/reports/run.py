@@ -21,6 +21,7 @@ from qckit.log import open_log
 from qckit.log.kept_pages import findings_in, keep_earlier, report_name, share_pictures
 from qckit.log.seal import PAGE_STEP
 from qckit.log.site_dates import SiteDates
+from qckit.log.steps import notice_settings
 from qckit.log.typed import site_time, typed_time
 from qckit.reports.cited import cited
 from qckit.reports.execution import execute, work_folder
@@ -327,9 +328,6 @@ def _versions() -> list[tuple[str, str]]:
 
 def _notice_settings(settings: Settings) -> None:
     """Note settings that are not as last used before the page is made, so that its seal covers what it goes by."""
-    from qckit.log import open_log
-    from qckit.log.steps import notice_settings
-
     with open_log(settings.folder) as log:
         notice_settings(log)
 
