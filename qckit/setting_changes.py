@@ -15,6 +15,8 @@ __all__ = ["ALL", "as_values", "change_sentences", "changes_between", "history_l
 ALL = "settings"
 """The name under which a history shows every setting."""
 
+_MOST = 4  # changes named in a line
+
 
 def as_values(settings: Settings) -> dict[str, dict]:
     """Return every section of the settings but the log's address, which may say where a server stands."""
@@ -102,9 +104,6 @@ def change_sentences(changes: pd.DataFrame | None, site) -> list[str]:
         f"Settings changed in this time: {'; '.join(parts[:_MOST])}{more}. This page goes by the settings as they were "
         "when it was made."
     ]
-
-
-_MOST = 4  # changes named in a line
 
 
 def history_lines(frame: pd.DataFrame) -> list[str]:

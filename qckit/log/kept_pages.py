@@ -193,7 +193,7 @@ def _pages_in(path: Path) -> list[Page]:
                     sums = hashlib.sha256(findings + page).hexdigest()[:_SUM_DIGITS], hashlib.sha256(findings)
                     folder = path.with_suffix("") / stamp
                     found.append(Page(folder, _findings(findings), (sums[0], sums[1].hexdigest()[:_OLD_DIGITS]), path))
-    except (OSError, zipfile.BadZipFile, zlib.error, NotImplementedError, RuntimeError):
+    except (OSError, zipfile.BadZipFile, zlib.error, RuntimeError):  # RuntimeError: a password, or another packing
         return []
     return found
 

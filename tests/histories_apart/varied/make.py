@@ -36,12 +36,17 @@ def write(folder, sites):
     (folder / "truth.json").write_text(json.dumps(truth, indent=1, ensure_ascii=False) + "\n", encoding="utf-8")
 
 
-def main():
-    """Run from the command line."""
-    p = argparse.ArgumentParser(description=__doc__)
+def run(parts, doc):
+    """Write the sets that the command line asks for; ``parts`` makes each from a seed."""
+    p = argparse.ArgumentParser(description=doc)
     p.add_argument("out", type=Path)
     p.add_argument("--seed", type=int, required=True)
-    p.add_argument("--only", choices=list(PARTS))
+    p.add_argument("--only", choices=list(parts))
     a = p.parse_args()
-    for part in [a.only] if a.only else list(PARTS):
-        write(a.out / part, PARTS[part](a.seed))
+    for part in [a.only] if a.only else list(parts):
+        write(a.out / part, parts[part](a.seed))
+
+
+def main():
+    """Run from the command line."""
+    run(PARTS, __doc__)
