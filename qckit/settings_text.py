@@ -26,7 +26,7 @@ _EXPLAINED = {
     "headings": 'your sheets\' own headings, such as "Larvae = nauplii, Hours = "; nothing after = leaves it out',
     "date_order": "how dates on field sheets read: ymd, dmy (04/11/2026 is 4 November) or mdy",
     "decimal": "how a number such as 1,602 is meant when nothing else tells: point or comma",
-    "currency": "of prices",
+    "currency": "of prices and costs; a lot keeps the one that was entered with its price",
     "min_hatch_pct": "hatching percentage a lot must reach [%]",
     "min_nauplii_per_g": "nauplii per gram a lot must reach [1/g]",
     "equivalence_margin_pct": "a lot within this much of its reference counts as equally good [%]",

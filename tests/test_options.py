@@ -12,6 +12,7 @@ from qckit.cli import COMMANDS, command
 from qckit.commands._options import Number, SiteText
 from qckit.errors import InputError
 from qckit.log import new_site
+from qckit.log.typed import typed_cell
 
 
 def every_parameter(group=command, path=()):
@@ -25,6 +26,7 @@ def every_parameter(group=command, path=()):
                 yield " ".join((*path, name, param.opts[-1])), found, param
 
 
+COMMANDS_OF = {name.split()[0]: owner for name, owner, _ in every_parameter()}
 PARAMETERS = list(every_parameter())
 NUMBERS = [(name, p) for name, _, p in PARAMETERS if isinstance(p.type, Number)]
 TIMES = [(name, c, p) for name, c, p in PARAMETERS if isinstance(p.type, SiteText)]
@@ -68,6 +70,33 @@ def test_numbers(name, param):
     for text in ("five", "nan", "inf", "1e400", "", "9" * 60, "2 lb", "1;2"):
         with pytest.raises(InputError, match=re.escape(param.opts[-1])):
             read(text)
+
+
+def test_numbers_are_read_by_the_sites_decimal_sign(tmp_path):
+    """qckit dose LOT --nauplii 400.000 gave the grams for 400 where the comma is the decimal sign."""
+    from qckit.settings import load_settings
+
+    site = new_site(tmp_path / "site", changes={"site": {"decimal": "comma"}})
+    dose = COMMANDS_OF["dose"]
+    context = click.Context(dose)
+    context.params["site"] = str(site)
+
+    def read(option, text):
+        param = next(p for p in dose.params if option in p.opts)
+        return param.type.convert(text, param, context)
+
+    assert read("--nauplii", "400.000") == read("--nauplii", "400000") == 400_000
+    assert read("--risk", "0,05") == read("--risk", "0.05") == 0.05
+    assert read("--t10", "16,125") == 16.125
+    with pytest.raises(InputError, match=r"--nauplii: '400,000' could be 400 or 400000\. Write it without ','\."):
+        read("--nauplii", "400,000")
+    with pytest.raises(InputError, match=r"--per-animal: '1\.500' could be 1\.500 or 1500\. Write 1500 or 1,5\."):
+        read("--per-animal", "1.500")
+    settings = load_settings(site)
+    assert typed_cell("samples", "nauplii", "1.200", settings) == 1200
+    assert typed_cell("hatches", "cysts_g", "1.50", settings) == "1.50"  # as programs write it
+    with pytest.raises(InputError, match=r"cysts_g: '1\.500' could be 1\.500 or 1500"):
+        typed_cell("hatches", "cysts_g", "1.500", settings)
 
 
 @pytest.mark.parametrize(("name", "owner", "param"), TIMES, ids=lambda x: str(x)[:40])

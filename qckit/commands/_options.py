@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 import click
 
 from qckit.errors import InputError
@@ -55,7 +57,7 @@ class Number(click.ParamType):
             return value
         from qckit.log.typed import option_number
 
-        number = option_number(value, self.unit, where := _name(param))
+        number = option_number(value, self.unit, where := _name(param), decimal=_decimal(value, ctx))
         if self.whole and number != int(number):
             raise InputError(f"{where}: {value!r} is no whole number. Write one.")
         if (self.low is not None and number < self.low) or (self.high is not None and number > self.high):
@@ -64,7 +66,7 @@ class Number(click.ParamType):
 
 
 class Count(click.ParamType):
-    """A large number as people write it: 3500000, 3.5 million, 3,5 Mio."""
+    """How many, as people write it: 3500000, 3.5 million, 3,5 Mio, 400,000."""
 
     name = "number"
 
@@ -72,7 +74,9 @@ class Count(click.ParamType):
         """Read the text of an option."""
         from qckit.log.typed import option_count
 
-        return value if isinstance(value, (int, float)) else option_count(value, _name(param))
+        if isinstance(value, (int, float)):
+            return value
+        return option_count(value, _name(param), decimal=_decimal(value, ctx))
 
 
 class SiteText(click.ParamType):
@@ -100,6 +104,13 @@ MONTH = SiteText("month", "typed_months")
 
 def _name(param) -> str:
     return param.opts[-1] if isinstance(param, click.Option) else param.human_readable_name
+
+
+def _decimal(value, ctx) -> str:
+    """Return the decimal sign of the command's site, or of the site it makes; looked up only where it matters."""
+    if ctx is None or not re.search(r"\d[.,]\d{3}", value):
+        return "point"
+    return ctx.params.get("decimal") or _settings(ctx).site.decimal
 
 
 def _settings(ctx):

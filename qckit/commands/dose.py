@@ -7,7 +7,7 @@ from pathlib import Path
 
 import click
 
-from qckit.commands._options import DAY, MOMENT, SITE, Number
+from qckit.commands._options import DAY, MOMENT, SITE, Count, Number
 from qckit.errors import InputError
 from qckit.words import dates_in, day, figures, signed
 
@@ -15,7 +15,7 @@ from qckit.words import dates_in, day, figures, signed
 @click.command("dose")
 @click.argument("lot")
 @SITE
-@click.option("--nauplii", type=Number(), help="Nauplii wanted in one feed; the site's setting when left out.")
+@click.option("--nauplii", type=Count(), help="Nauplii wanted in one feed; the site's setting when left out.")
 @click.option("--animals", type=Number(), help="Animals to feed, with --per-animal.")
 @click.option("--per-animal", type=Number(), help="Nauplii for one animal in one feed.")
 @click.option(
@@ -117,13 +117,13 @@ def _say_plan(plan, order):
 
 
 def _say_cost(plan, tables):
-    from qckit.hatch.dose.timing import cost_per_million
+    from qckit.hatch.dose.timing import cost_per_million, lot_currency
 
     rows = tables.lots[tables.lots["lot"] == plan.lot]
     row = rows.iloc[0] if len(rows) else {}
     cost = cost_per_million(row.get("price"), row.get("pack_g"), plan.efficiency_per_g, recovery_pct=plan.recovery_pct)
     if math.isfinite(cost):
-        currency = row.get("currency") if isinstance(row.get("currency"), str) else tables.settings.site.currency
+        currency = lot_currency(row, tables.settings)
         click.echo(f"Cost: {cost:.2f} {currency} for a million nauplii harvested, at the best guess.")
 
 

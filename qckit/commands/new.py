@@ -16,7 +16,12 @@ from qckit.errors import InputError
 @click.option("--name", help="Name of the site, shown on reports; the folder's name if left out.")
 @click.option("--timezone", help="Such as Europe/Lisbon; UTC if left out.")
 @click.option("--date-order", help="How dates on field sheets read: ymd, dmy, mdy; ymd if left out.")
-@click.option("--decimal", help="Decimal sign on field sheets: point or comma; point if left out.")
+@click.option(
+    "--decimal",
+    is_eager=True,  # before the numbers that are read by it
+    help="Decimal sign on field sheets: point or comma; point if left out.",
+)
+@click.option("--currency", help="Currency of prices, such as EUR; that of the time zone if left out.")
 @click.option("--cones", help="Names of the cones, with commas.")
 @click.option("--cone-litres", type=Number(), help="Water in one cone [l].")
 @click.option("--hours", type=Number("h"), help="Hours from wetting to harvest.")
@@ -39,7 +44,7 @@ def command(folder, url, questions, **given):
         click.echo("A few questions; Enter takes what stands in brackets.\nAll can be changed later in qckit.toml.")
         for one in QUESTIONS:
             if given.get(one.option) is None and not (one.option == "nauplii" and given.get("feeds") == ""):
-                given[one.option] = _ask(one, folder)
+                given[one.option] = _ask(one, folder, given)
     answers = Answers(**{name: value for name, value in given.items() if value is not None})
     made = found_site(folder, answers, url=url)
     click.echo(f"{made}: a new site.")
@@ -54,14 +59,14 @@ def command(folder, url, questions, **given):
     click.echo(f"Lots by the sheet instead:             qckit log import {sheet}")
 
 
-def _ask(one, folder):
-    """Ask one question until its answer can be read."""
+def _ask(one, folder, given):
+    """Ask one question until its answer can be read, by what was answered before."""
     from qckit.day.founding import default_of
 
-    default = default_of(one, folder)
+    default = default_of(one, folder, given.get("timezone") or "")
     while True:
         typed = click.prompt(one.text, default=default, show_default=True)
         try:
-            return one.read(typed)
+            return one.read(typed, given.get("decimal") or "point")
         except InputError as error:
             click.echo(str(error))

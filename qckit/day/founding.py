@@ -8,6 +8,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
+from qckit.day.currency import currency_of_zone, read_currency
 from qckit.day.readme import renew_readme
 from qckit.day.sheets.blank import write_day_sheets
 from qckit.errors import InputError, unknown_name
@@ -23,17 +24,25 @@ _DEFAULT = Settings()
 
 @dataclass(frozen=True)
 class Question:
-    """One question of the dialogue: the option it stands for, its words, what Enter takes, how an answer is read."""
+    """One question of the dialogue: the option it stands for, its words, what Enter takes, how an answer is read.
+
+    ``reader`` takes the answer, and the decimal sign that was answered before where ``is_number``.
+    """
 
     option: str
     text: str
     default: str
-    read: Callable[[str], object]
+    reader: Callable[..., object]
+    is_number: bool = False
+
+    def read(self, text: str, decimal: str = "point") -> object:
+        """Read an answer of a site that writes this decimal sign; an InputError says why it cannot be read."""
+        return self.reader(text, decimal) if self.is_number else self.reader(text)
 
 
-def _number(least: float, most: float, unit: str = "", whole: bool = False) -> Callable[[str], float]:
-    def read(text: str) -> float:
-        value = option_number(text.strip(), unit, "your answer")
+def _number(least: float, most: float, unit: str = "", whole: bool = False) -> Callable[[str, str], float]:
+    def read(text: str, decimal: str) -> float:
+        value = option_number(text.strip(), unit, "your answer", decimal=decimal)
         if value is None:
             raise InputError("This number is needed. Type it, or Enter for what stands in brackets.")
         if not least <= value <= most or (whole and value != int(value)):
@@ -52,8 +61,8 @@ def _feeds(text: str) -> str:
     return "" if text.strip().casefold() in _NONE else _protocol("feed_at")(text)
 
 
-def _nauplii(text: str) -> float:
-    value = option_count(text, "your answer")
+def _nauplii(text: str, decimal: str) -> float:
+    value = option_count(text, "your answer", decimal=decimal)
     if not 1 <= value <= 1e12:
         raise InputError(f"{text} must be from 1 to 1,000,000,000,000 nauplii.")
     return value
@@ -95,6 +104,10 @@ def _zone(text: str) -> str:
     return text
 
 
+def _currency(text: str) -> str:
+    return read_currency(text, "your answer")
+
+
 def _order(text: str) -> str:
     if text not in ("ymd", "dmy", "mdy"):
         raise unknown_name("order of dates", text, ("ymd", "dmy", "mdy"))
@@ -107,14 +120,17 @@ QUESTIONS = (
     Question("timezone", "Time zone, such as Europe/Lisbon", "UTC", _zone),
     Question("date_order", "Order of dates you write: ymd (2026-12-31), dmy (31/12/2026) or mdy", "ymd", _order),
     Question("decimal", "Decimal sign you write: point (1.5) or comma (1,5)", "point", _decimal),
+    Question("currency", "Currency of your prices, such as EUR", _DEFAULT.site.currency, _currency),
     Question("cones", "Names of the cones, with commas", _P.cones, _names("cones", "cones")),
-    Question("cone_litres", "Water in one cone [l]", f"{_F.cone_volume_l:g}", _number(0.001, 1e6, "l")),
-    Question("hours", "Hours from wetting to harvest", f"{_P.incubation_h:g}", _number(1, 200, "h")),
+    Question("cone_litres", "Water in one cone [l]", f"{_F.cone_volume_l:g}", _number(0.001, 1e6, "l"), True),
+    Question("hours", "Hours from wetting to harvest", f"{_P.incubation_h:g}", _number(1, 200, "h"), True),
     Question("count_at", "Time of day of the counts", _P.count_at, _protocol("count_at")),
-    Question("subsamples", "Subsamples counted per cone", str(_P.subsamples), _number(1, 100, whole=True)),
-    Question("subsample_ul", "Volume of a subsample [µl]", f"{_P.subsample_ul:g}", _number(0.01, 1e8, "µl")),
+    Question("subsamples", "Subsamples counted per cone", str(_P.subsamples), _number(1, 100, whole=True), True),
+    Question("subsample_ul", "Volume of a subsample [µl]", f"{_P.subsample_ul:g}", _number(0.01, 1e8, "µl"), True),
     Question("feeds", "Times of day of the feeds, with commas (none: nothing is fed here)", _P.feed_at, _feeds),
-    Question("nauplii", "Nauplii for one feed, such as 3.5 million", f"{_F.nauplii_per_feed:,.0f}", _nauplii),
+    Question(
+        "nauplii", "Nauplii for one feed, such as 4 million", f"{_F.nauplii_per_feed / 1e6:g} million", _nauplii, True
+    ),
     Question("people", "Initials of those who count, with commas", "op1", _names("people", "people")),
 )
 
@@ -124,13 +140,15 @@ class Answers:
     """What a new site is asked; every answer has a default.
 
     ``cones``, ``feeds`` and ``people`` are lists with commas; ``cone_litres`` is the water in a cone [l], ``hours`` are
-    those from wetting to harvest [h], ``subsample_ul`` the volume of a subsample [µl], ``nauplii`` those of one feed.
+    those from wetting to harvest [h], ``subsample_ul`` the volume of a subsample [µl], ``nauplii`` those of one feed;
+    ``currency`` is that of the time zone when left empty.
     """
 
     name: str = ""
     timezone: str = "UTC"
     date_order: str = "ymd"
     decimal: str = "point"
+    currency: str = ""
     cones: str = _P.cones
     cone_litres: float = _F.cone_volume_l
     hours: float = _P.incubation_h
@@ -142,8 +160,11 @@ class Answers:
     people: str = ""
 
 
-def default_of(question: Question, folder: str | Path) -> str:
-    """Say what Enter takes: the folder's name, this machine's time zone where it is known, else the fixed default."""
+def default_of(question: Question, folder: str | Path, timezone: str = "") -> str:
+    """Say what Enter takes: the folder's name, this machine's time zone where it is known, the currency that is paid in
+    the site's ``timezone``, else the fixed default."""
+    if question.option == "currency":
+        return currency_of_zone(timezone)
     if question.option == "timezone":
         import tzlocal
 
@@ -191,6 +212,7 @@ def found_site(folder: str | Path, answers: Answers | None = None, *, url: str =
         "n_cones": len(checked.cone_names),
     }
     conditions = {"reading_h": float(given.hours)}
+    currency = _currency(given.currency) if given.currency else currency_of_zone(given.timezone)
     made = new_site(
         folder,
         name=given.name or None,
@@ -198,7 +220,7 @@ def found_site(folder: str | Path, answers: Answers | None = None, *, url: str =
         date_order=given.date_order,
         url=url,
         changes={
-            "site": {"decimal": _decimal(given.decimal)},
+            "site": {"decimal": _decimal(given.decimal), "currency": currency},
             "protocol": protocol,
             "feed": feed,
             "conditions": conditions,

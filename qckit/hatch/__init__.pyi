@@ -13,6 +13,7 @@ from .dose.timing import (
     TimesOfLot,
     cost_per_million,
     instar_i_hours,
+    lot_currency,
     max_density_g_per_l,
     start_times,
     times_of_lot,

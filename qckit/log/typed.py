@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import datetime as dt
+import math
 import re
 import zoneinfo
 
@@ -96,19 +97,32 @@ def typed_number(text: str, settings: Settings, where: str, *, unit: str = "", w
     Of whole things 1,200 can be one number only, where the comma is not the site's decimal sign.
     """
     mark = "." if settings.site.decimal == "comma" else ","
-    if whole and re.fullmatch(rf"[1-9]\d{{0,2}}({re.escape(mark)}\d{{3}})+", text.strip()):
+    if whole and _is_grouped(text, mark):
         text = text.replace(mark, "")
     sign = cells.decimal_sign([text], semicolons=False, site=settings.site.decimal)
     rules = cells.CellRules(sign, settings.site.date_order, settings.site.timezone)
     return _value(cells.read_number(text, unit, rules), text, where)
 
 
-def option_number(text: str, unit: str, where: str) -> float:
-    """Read a number beside no site: with a point as programs write it, or a comma that can mean one thing only."""
+_GROUPED = r"[-+]?[1-9]\d{0,2}(?:%s\d{3})+"
+"""Digits in threes behind a sign, such as 1.200: thousands to some, a fraction to others."""
+
+
+def _is_grouped(text: str, sign: str) -> bool:
+    return re.fullmatch(_GROUPED % re.escape(sign), text.strip()) is not None
+
+
+def option_number(text: str, unit: str, where: str, *, decimal: str = "point") -> float:
+    """Read a number: with a point as programs write it, or a comma that can mean one thing only.
+
+    ``decimal`` is the site's sign. Where that is the comma, 400.000 is refused: nobody there means 400 by it.
+    """
     try:
-        number = float(text)
+        number = math.nan if decimal == "comma" and _is_grouped(text, ".") else float(text)
     except ValueError:
-        rules = cells.CellRules(cells.decimal_sign([text], semicolons=False, site="point"))
+        number = math.nan
+    if math.isnan(number):
+        rules = cells.CellRules(cells.decimal_sign([text], semicolons=False, site=decimal))
         return _value(cells.read_number(text, unit, rules), text, where)
     return _value(cells.read_number(number, unit, cells.CellRules()), text, where)
 
@@ -116,8 +130,11 @@ def option_number(text: str, unit: str, where: str) -> float:
 _LARGE = {1e6: ("m", "mio", "mill", "mln", "million", "millions"), 1e3: ("k", "thousand", "tsd")}
 
 
-def option_count(text: str, where: str) -> float:
-    """Read a large number beside no site, such as 3500000, 3.5 million, 3,5 Mio or 800 k; else as option_number."""
+def option_count(text: str, where: str, *, decimal: str = "point") -> float:
+    """Read how many, such as 3500000, 3.5 million, 3,5 Mio, 800 k or 400,000; else as :func:`option_number`.
+
+    What is counted is whole, so digits in threes are thousands; behind the site's own decimal sign they are refused.
+    """
     found = re.fullmatch(r"(.*\d)\s*([A-Za-z]+)\.?", text.strip())
     if found:
         for factor, words in _LARGE.items():
@@ -126,7 +143,15 @@ def option_count(text: str, where: str) -> float:
                 if re.fullmatch(r"\d{1,3}[.,]\d{3}", number):  # 1,250 Mio is not a thousand millions
                     number = number.replace(",", ".")
                 return round(option_number(number, "", where) * factor, 3)
-    return option_number(text, "", where)
+    mark, other = (",", ".") if decimal == "comma" else (".", ",")
+    if _is_grouped(text, mark) and text.count(mark) == 1:
+        plain = text.strip().replace(mark, "")
+        raise InputError(
+            f"{where}: {text.strip()!r} could be {text.split(mark)[0].strip()} or {plain}. Write it without {mark!r}."
+        )
+    if _is_grouped(text, other) or _is_grouped(text, mark):
+        return float(re.sub(r"[.,\s]", "", text))
+    return option_number(text, "", where, decimal=decimal)
 
 
 def typed_months(text: str, settings: Settings, where: str) -> str | None:
@@ -163,10 +188,9 @@ def typed_cell(table: str, column: str, text, settings: Settings):
     if found.kind == "date":
         return typed_date(text, settings, where)
     if found.kind in ("float", "int"):
-        try:
-            float(text)
-            return text
-        except ValueError:
-            pass
-        return typed_number(text, settings, where, unit=found.unit)
+        if settings.site.decimal != "comma" or not _is_grouped(text, "."):
+            with contextlib.suppress(ValueError):
+                float(text)
+                return text
+        return typed_number(text, settings, where, unit=found.unit, whole=found.kind == "int")
     return text

@@ -229,7 +229,11 @@ def calendar(page: MonthPage) -> Html:
 
 def lots(page: MonthPage) -> Html:
     """Show a row per lot."""
-    currency = page.settings.site.currency
+    shown = lots_table(page.study)
+    priced = shown.loc[shown["cost"].notna() | shown["cost_per_million"].notna(), "currency"].unique()
+    if len(priced) < 2:  # else each lot's own stands in its row
+        shown = shown.drop(columns="currency")
+    currency = priced[0] if len(priced) == 1 else page.settings.site.currency if not len(priced) else "price"
     head = {
         "n_hatches": "hatches",
         "hatch_pct": "H% [%]",
@@ -239,7 +243,7 @@ def lots(page: MonthPage) -> Html:
         "dose_g": "dose [g]",
         "cost_per_million": f"{currency} per million",
         "cysts_g": "cysts used [g]",
-        "cost": f"cost [{currency}]",
+        "cost": "cost" if len(priced) > 1 else f"cost [{currency}]",
     }
     digits = {
         "slope_per_30_days": 2,
@@ -256,7 +260,7 @@ def lots(page: MonthPage) -> Html:
         "In brackets the interval; points in 30 days where the centre line is sloped; expected share below the site's "
         f"minimum; {dose}price of a million harvested nauplii; cysts used in the month and their price."
     )
-    return table(lots_table(page.study), caption=caption, headings=head, decimals=digits)
+    return table(shown, caption=caption, headings=head, decimals=digits)
 
 
 def signals(page: MonthPage) -> Html:

@@ -57,6 +57,8 @@ def test_new_asks_in_a_terminal_and_asks_again_where_an_answer_cannot_be(tmp_pat
         "Europe/Lisbon",
         "dmy",
         ",",
+        "Kronen",
+        "nok",
         "1, 2",
         "0",
         "10",
@@ -76,16 +78,63 @@ def test_new_asks_in_a_terminal_and_asks_again_where_an_answer_cannot_be(tmp_pat
     assert settings.site.timezone == "Europe/Lisbon" and settings.protocol.cone_names == ("1", "2")
     assert settings.feed.cone_volume_l == 10.0
     assert (settings.site.decimal, settings.feed.nauplii_per_feed) == ("comma", 3_500_000)
+    assert "'Kronen' is no currency. Write its three letters, such as EUR, GBP or USD." in done.output
+    assert settings.site.currency == "NOK"
+
+
+def test_the_decimal_sign_that_was_answered_reads_the_answers_after_it(tmp_path):
+    """400.000 nauplii of a site that writes 1,5 were read as 400: a feed a thousandth of what is needed."""
+    from click.testing import CliRunner
+
+    from qckit.commands.new import command
+
+    def site_of(name, *options, answers=("",)):
+        line = [str(tmp_path / name), *options]
+        done = CliRunner().invoke(command, line, input="\n".join(answers) + "\n")
+        return done, load_settings(tmp_path / name) if done.exit_code == 0 else None
+
+    fixed = ["--questions", "--name", "s", "--date-order", "dmy", "--timezone", "Europe/Vienna"]
+    answers = ["comma", "", "", "1,5", "28", "", "", "0.250", "", "400,000", "400.000", ""]
+    done, settings = site_of("asked", *fixed, answers=answers)
+    assert done.exit_code == 0, done.output
+    assert "your answer: '400,000' could be 400 or 400000. Write it without ','." in done.output
+    assert (settings.feed.nauplii_per_feed, settings.feed.cone_volume_l) == (400_000, 1.5)
+    assert settings.protocol.subsample_ul == 0.25  # begins with 0, so that it can be a fraction only
+    _, settings = site_of("given", "--nauplii", "400.000", "--decimal", "comma", "--no-questions")
+    assert settings.feed.nauplii_per_feed == 400_000
+    done, _ = site_of("doubtful", "--cone-litres", "1.500", "--decimal", "comma", "--no-questions")
+    assert str(done.exception) == "--cone-litres: '1.500' could be 1.500 or 1500. Write 1500 or 1,5."
+
+
+@pytest.mark.parametrize(
+    ("zone", "currency"),
+    [("Europe/Vienna", "EUR"), ("Europe/London", "GBP"), ("America/Denver", "USD"), ("UTC", "EUR")],
+)
+def test_the_currency_of_the_time_zone_is_offered(zone, currency, tmp_path):
+    """Values: ISO 4217 by country, from memory."""
+    (one,) = [one for one in QUESTIONS if one.option == "currency"]
+    assert default_of(one, "s", zone) == currency
+    run("new", tmp_path / "s", "--timezone", zone)
+    assert load_settings(tmp_path / "s").site.currency == currency
 
 
 @pytest.mark.parametrize(
     ("text", "number"),
-    [("3,5 Mio", 3.5e6), ("3.5 million", 3.5e6), ("3.5M", 3.5e6), ("800 k", 8e5), ("1,250 Mio.", 1.25e6), ("2e6", 2e6)],
+    [
+        ("3,5 Mio", 3.5e6),
+        ("3.5 million", 3.5e6),
+        ("3.5M", 3.5e6),
+        ("800 k", 8e5),
+        ("1,250 Mio.", 1.25e6),
+        ("2e6", 2e6),
+        ("400,000", 4e5),
+        ("3.500.000", 3.5e6),
+    ],
 )
 def test_a_demand_is_read_as_people_write_it(text, number):
     (nauplii,) = [one for one in QUESTIONS if one.option == "nauplii"]
     assert nauplii.read(text) == number
-    for wrong in ("3,5 Kilo", "many", "0"):
+    for wrong in ("3,5 Kilo", "many", "0", "400.000"):
         with pytest.raises(InputError):
             nauplii.read(wrong)
 
@@ -96,7 +145,7 @@ def test_a_site_without_feeds_is_asked_for_no_demand(tmp_path, capsys):
     from qckit.commands.new import command
 
     options = [str(tmp_path / "s"), "--questions", "--timezone", "UTC", "--cones", "A", "--name", "s"]
-    done = CliRunner().invoke(command, options, input="\n".join(["", "", "", "", "", "", "", "none", "op1"]) + "\n")
+    done = CliRunner().invoke(command, options, input="\n".join([*[""] * 8, "none", "op1"]) + "\n")
     assert done.exit_code == 0 and "Nauplii for one feed" not in done.output, done.output
     settings = load_settings(tmp_path / "s")
     assert settings.protocol.feed_times == () and settings.protocol.people == "op1"

@@ -3,6 +3,7 @@
 import json
 import re
 import shutil
+from dataclasses import replace
 
 import pandas as pd
 import pytest
@@ -20,7 +21,7 @@ from qckit.reports.month_records import (
     set_aside,
     take_back,
 )
-from qckit.reports.month_report import load_month
+from qckit.reports.month_report import load_month, lots
 
 pytestmark = pytest.mark.usefixtures("warm_kernels")
 NOW = "2026-11-10T08:00:00+00:00"
@@ -43,6 +44,18 @@ def run(site, *arguments):
 def october(demo_site):
     """The demo's report, whose records are those of the invented history; read only, please."""
     return demo_site / "reports" / "month-2026-10"
+
+
+def test_costs_stand_in_the_currency_that_each_price_was_entered_in(summer, tmp_path):
+    """All stood in the currency that the settings name now, also where a lot was paid in another."""
+    page = load_month(summer, "2026-08", out_dir=tmp_path, now=NOW)
+    names = list(page.study.lots)
+    paid = {name: replace(page.study.lots[name], currency="NOK", cost=40.0, cost_per_million=0.7) for name in names}
+    shown = lots(replace(page, study=replace(page.study, lots=paid))).html
+    assert "NOK per million" in shown and "cost [NOK]" in shown and "EUR" not in shown
+    other = replace(paid[names[0]], lot="K-9", currency="SEK")
+    shown = lots(replace(page, study=replace(page.study, lots=paid | {"K-9": other}))).html
+    assert "price per million" in shown and ">NOK<" in shown and ">SEK<" in shown
 
 
 @pytest.mark.slow

@@ -18,6 +18,7 @@ __all__ = [
     "TimesOfLot",
     "cost_per_million",
     "instar_i_hours",
+    "lot_currency",
     "max_density_g_per_l",
     "start_times",
     "times_of_lot",
@@ -170,6 +171,24 @@ def times_of_lot(tables, lot: str) -> TimesOfLot:
     newest = tables.hatches.set_index("hatch")["started"].reindex(rate.course["hatch"]).max()
     on = day(str(newest), tables.settings.site.date_order)
     return TimesOfLot(t10, t90, False, f"Times: T10 {t10:.1f} h and T90 {t90:.1f} h, from the time course of {on}.")
+
+
+def lot_currency(lot, settings) -> str:
+    """Return the currency of a lot's price: that entered with it, else the site's of now.
+
+    Parameters
+    ----------
+    lot : mapping
+        A row of the lots table; may be empty.
+    settings : Settings
+
+    Examples
+    --------
+    >>> hatch.lot_currency({"price": 420.0, "currency": "NOK"}, site.settings), hatch.lot_currency({}, site.settings)
+    ('NOK', 'EUR')
+    """
+    written = lot.get("currency") if len(lot) else None
+    return written if isinstance(written, str) and written else settings.site.currency
 
 
 def cost_per_million(price, pack_g, efficiency_per_g, *, recovery_pct=100.0):

@@ -15,7 +15,7 @@ from qckit.columns import is_missing
 from qckit.errors import InputError
 from qckit.hatch.dose.plan import DosePlan, plan_dose
 from qckit.hatch.dose.records import dose_records
-from qckit.hatch.dose.timing import cost_per_million
+from qckit.hatch.dose.timing import cost_per_million, lot_currency
 from qckit.hatch.lots.in_use import is_in_use, last_used
 from qckit.verdicts.month.day_means import mean_per_g, mean_share
 from qckit.verdicts.month.lot_levels import LotLevel
@@ -42,7 +42,8 @@ class LotMonth:
     is_in_control: bool | None  # None: no limits
     cost_per_million: float
     cysts_g: float  # used in the month
-    cost: float  # of them, in the lot's currency
+    cost: float  # of them
+    currency: str  # of both costs
     level: LotLevel | None  # against the world; None: too few hatches
 
 
@@ -101,6 +102,7 @@ def lot_month(tables, name, mine, reviewed, *, level):
         cost_per_million=cost,
         cysts_g=used,
         cost=used * price / pack if price is not None and pack else math.nan,
+        currency=lot_currency(row, settings),
         level=level,
     )
 

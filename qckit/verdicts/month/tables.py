@@ -72,6 +72,7 @@ def lots_table(study: MonthStudy) -> pd.DataFrame:
                 "cost_per_million": m.cost_per_million,
                 "cysts_g": m.cysts_g,
                 "cost": m.cost,
+                "currency": m.currency,
             }
         )
     return pd.DataFrame(rows).drop(columns=[] if study.settings.protocol.is_fed else "dose_g")

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 
 from qckit.hatch.comparison.undecided import say_open
-from qckit.hatch.dose.timing import cost_per_million
+from qckit.hatch.dose.timing import cost_per_million, lot_currency
 from qckit.hatch.harvest.recovery import recovery_by_cone
 from qckit.quantities import QUANTITIES, WATER
 from qckit.verdicts.finding import Evidence
@@ -366,6 +366,5 @@ def _cost(evidence, settings):
 
 def _price(row, efficiency_per_g, settings):
     """What a million hatched nauplii of a lot cost, and its currency; NaN where that is not known."""
-    written = row.get("currency")
-    currency = written if isinstance(written, str) and written else settings.site.currency
-    return cost_per_million(row.get("price"), row.get("pack_g"), efficiency_per_g), currency
+    cost = cost_per_million(row.get("price"), row.get("pack_g"), efficiency_per_g)
+    return cost, lot_currency(row, settings)
