@@ -8,6 +8,7 @@ from collections import Counter
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
+from qckit.day.clock_words import clock_words, clocks_words
 from qckit.day.entry.records import millions
 from qckit.day.page.chores import Chore
 from qckit.day.page.counted import ALL_JUDGED, CountedHatch
@@ -212,7 +213,7 @@ def _due(page: Day) -> list[Line]:
     running = [state for state in page.hatches if state.state == "incubating"]
     if running:
         cones = cone_names(state.cone for state in running)
-        ready = sorted({_clock(state.ready, page.now) for state in running})
+        ready = sorted({clock_words(state.ready, page.now) for state in running})
         lines.append(Line("due", f"Under way: {cones}, ready {joined(ready)}."))
     return lines
 
@@ -225,7 +226,7 @@ def _late_h(state: HatchState) -> float:
 def _harvest_words(state: HatchState, page: Day) -> str:
     feeds = [feed for feed in page.feeds if not feed.is_done and feed.at > page.now]
     by = min([feed.at - _FEED_MARGIN for feed in feeds[:1]] + [state.feed_by])
-    when = f"by {_clock(by, page.now)}" if by > page.now else "now"
+    when = f"by {clock_words(by, page.now)}" if by > page.now else "now"
     return f"Harvest {cone_name(state.cone)} ({state.hatch}) {when}; {_SETTLE}."
 
 
@@ -237,14 +238,10 @@ def _feed_line(feed: FeedDue, page: Day) -> Line:
     parts = [part for part in feed.parts if part[2] >= _LEAST_SHARE * feed.needed]
     sources = joined(f"{cones.get(hatch, hatch)} {millions(n)} {basis}" for hatch, basis, n in parts)
     there = f"{millions(feed.nauplii)} there ({sources})" if parts else "none there"
-    return Line("due", f"Feed {_clock(feed.at, page.now)}: {millions(feed.needed)} needed, {there}.", feed.is_short)
-
-
-def _clock(when: dt.datetime, now: dt.datetime) -> str:
-    """Write a time of day, with the day where it is not today."""
-    days = (when.date() - now.date()).days
-    name = {0: "", 1: "tomorrow ", -1: "yesterday "}.get(days, f"{when:%a} ")
-    return f"{name}{when:%H:%M}"
+    what = f"{millions(feed.needed)} needed"
+    if feed.given:
+        what = f"{millions(feed.given)} of {millions(feed.needed)} given, {millions(feed.rest)} still to give"
+    return Line("due", f"Feed {clock_words(feed.at, page.now)}: {what}, {there}.", feed.is_short)
 
 
 # ---- start --------------------------------------------------------------------------------------------------------
@@ -260,8 +257,10 @@ def start_words(start: Start, now: dt.datetime, *, short: bool = False) -> str:
     short : bool
         Only what the answer of the day needs; empty where nothing is to be started.
     """
+    is_tomorrow = all((feed.date() - now.date()).days == 1 for feed in start.feeds)
     if start.code == "covered":
-        return "" if short else "Nothing: tomorrow's feeds are covered."
+        which = "tomorrow's feeds" if is_tomorrow else f"the feeds up to {clock_words(start.feeds[-1], now)}"
+        return "" if short else f"Nothing: {which} are covered."
     if start.code == "no feeds":
         return "" if short else "As much as you need; the grams say  qckit dose LOT --nauplii NUMBER."
     if start.code == "too late":
@@ -270,19 +269,21 @@ def start_words(start: Start, now: dt.datetime, *, short: bool = False) -> str:
     if start.code == "start":
         when = "now" if start.is_late else f"by {start.by:%H:%M}"
         cones = f" in {cone_names(start.cones)}" if start.cones else " once a cone is free"
+        if not start.cones and start.free_from is not None and start.free_from > start.by:
+            when = f"({clock_words(start.free_from, now)})"  # by any other time would be too much asked
         each = f" ({start.say(start.grams_per_cone_weighed)} g each)" if len(start.cones) > 1 and not short else ""
         if short:
             return f"start {start.say(start.grams_weighed)} g{cones} {when}"
-        feeds = joined(f"{feed:%H:%M}" for feed in start.feeds)
         late = start.is_late and now - start.by > _NOTICED
-        ready = f", ready {_clock(start.ready, now)}" if late else ""
+        ready = f", ready {clock_words(start.ready, now)}" if late else ""
         return (
             f"{start.say(start.grams_weighed)} g of {start.lot}{cones}{each} {when}{ready}, "
-            f"for tomorrow {feeds} ({millions(start.needed)})."
+            f"for {clocks_words(start.feeds, now)} ({millions(start.needed)})."
         )
     if short:
         return "no dose known"
-    need = f"Tomorrow's feeds lack {millions(start.needed)}"
+    feeds = "Tomorrow's feeds lack" if is_tomorrow else f"The feeds of {clocks_words(start.feeds, now)} lack"
+    need = f"{feeds} {millions(start.needed)}"
     if start.code == "no lot":
         return f"{need}, and no lot is open: enter one."
     return f"{need}; no dose: {start.why_not}"
@@ -290,8 +291,8 @@ def start_words(start: Start, now: dt.datetime, *, short: bool = False) -> str:
 
 def _too_late(start: Start, now: dt.datetime) -> str:
     """Say which feeds a start now misses, and from when it could be fed."""
-    feeds = joined(f"{feed:%H:%M}" for feed in start.missed)
-    return f"Too late for tomorrow {feeds}: what is started now can be fed from {_clock(start.feeds_from, now)}."
+    soonest = clock_words(start.feeds_from, now)
+    return f"Too late for {clocks_words(start.missed, now)}: what is started now can be fed from {soonest}."
 
 
 def _start_lines(start: Start, now: dt.datetime) -> list[Line]:
@@ -311,8 +312,9 @@ def _start_lines(start: Start, now: dt.datetime) -> list[Line]:
     lines += [Line("start", text) for text in start.dose_warnings[:_MOST_WARNINGS]]
     if start.code == "start" and len(start.cones) < start.n_cones:
         free = plural(len(start.cones), "cone is", "cones are") if start.cones else "none is"
+        until = "" if start.free_from is None else f" before {clock_words(start.free_from, now)}"
         all_of_it = f"{start.say(start.grams)} g in {plural(start.n_cones, 'cone')}"
-        lines.append(Line("start", f"Not enough cones: it takes {all_of_it}, and {free} free.", True))
+        lines.append(Line("start", f"Not enough cones: it takes {all_of_it}, and {free} free{until}.", True))
     return lines
 
 
@@ -323,7 +325,7 @@ def _chore_line(chore: Chore, page: Day) -> Line:
     """Say one chore and what to run for it."""
     if chore.code == "not fed":
         whens = [dt.datetime.fromisoformat(at) for at in chore.names]
-        times = joined(("today " if at.date() == page.now.date() else "") + _clock(at, page.now) for at in whens)
+        times = joined(("today " if at.date() == page.now.date() else "") + clock_words(at, page.now) for at in whens)
         one = (
             noun(chore.n, "The feed of", "The feeds of"),
             noun(chore.n, "was", "were"),

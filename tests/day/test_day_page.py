@@ -146,7 +146,8 @@ def test_no_start_is_told_now_where_no_cone_is_free(bench):
     page = bench.study()
     assert page.start.cones == () and page.start.code == "start"
     assert "once a cone is free" in answer(page) and "once a cone is free" in start_words(page.start, page.now)
-    assert any(line.text.endswith("and none is free.") for line in day_lines(page))
+    assert any(line.text.endswith("and none is free before tomorrow 09:00.") for line in day_lines(page))
+    assert "once a cone is free (tomorrow 09:00)" in answer(page)  # not: by 09:00 of today
 
 
 def test_the_limits_to_freeze_are_those_of_a_month_with_hatches(bench):
@@ -191,6 +192,80 @@ def test_feeds_are_given_the_oldest_nauplii_first(bench):
     assert [feed.parts[0][0] for feed in today] == ["H261119-A", "H261119-A"]
     assert [feed.nauplii for feed in today] == [1_000_000.0, 1_000_000.0]
     assert not any(feed.is_short for feed in today)
+
+
+def due_lines(page):
+    return [line.text for line in day_lines(page) if line.section == "due"]
+
+
+def test_the_rest_of_a_feed_that_was_given_in_part_is_still_asked_for(bench, typed):
+    """300,000 of a million made the feed of 10:00 a done one, and the page went on to 16:00."""
+    bench.count("H261119-A", counts_of(1))
+    bench.harvest("H261119-A", Harvest(1000, {"nauplii": 300}), taken=at("2026-11-20T09:00"))
+    bench.feed("H261119-A", 300_000, fed=at("2026-11-20T09:05"))
+    fed = day_of(bench.site.folder, "2026-11-20T10:05")
+    (ten,) = [feed for feed in fed.feeds if feed.at == at("2026-11-20T10:00")]
+    assert (ten.given, ten.rest, ten.is_done) == (300_000, 700_000, False)
+    assert (
+        "Feed 10:00: 300,000 of 1.0 M given, 700,000 still to give, 700,000 there (H261119-A 700,000 harvested)."
+        in [line.replace("(A ", "(H261119-A ") for line in due_lines(fed)]
+    )
+    (sixteen,) = [feed for feed in fed.feeds if feed.at == at("2026-11-20T16:00")]
+    assert sixteen.parts[0] == ("H261119-A", "harvested", 200_000.0)  # what the rest of the first one leaves
+    assert any(line.startswith("Feed 10:00: ") for line in due_lines(day_of(bench.site.folder, "2026-11-20T15:00")))
+    assert "still to give" not in " ".join(due_lines(day_of(bench.site.folder, "2026-11-21T09:00")))  # only that day
+    bench.study()
+    asked = typed("4", "1", "9:08", "").asked
+    assert "million nauplii" in asked and bench.log.feeds()["nauplii"].tolist() == [300_000, 700_000]
+    assert not any("Feed 10:00" in line for line in due_lines(bench.page))
+    assert next(feed for feed in bench.page.feeds if feed.at == at("2026-11-20T10:00")).is_done
+
+
+def test_a_feed_within_a_twentieth_is_whole(bench):
+    bench.count("H261119-A", counts_of(1))
+    bench.feed("H261119-A", 960_000, fed=at("2026-11-20T09:05"))
+    assert not any("Feed 10:00" in line for line in due_lines(bench.page))
+
+
+def long_room(bench, *, hours, feeds, count_at="09:00"):
+    """The tables of the room as of a site with another incubation and other times of feeds."""
+    changed = replace(bench.settings.protocol, incubation_h=hours, feed_at=feeds, count_at=count_at)
+    tables = load_site(bench.site.folder).reload().tables
+    return tables.but(settings=replace(tables.settings, protocol=changed), hatches=tables.hatches.iloc[:-2])
+
+
+def test_a_start_is_asked_for_each_feed_that_only_a_start_of_this_day_reaches(bench):
+    """With 28 h to the harvest, feeds of 08:30 were too late on every day, and nobody was told to start for them."""
+    tables = long_room(bench, hours=28.0, feeds="08:30, 16:00")
+    page = study_day(tables, now="2026-11-20T09:30", plan=plan)
+    assert page.start.missed == (at("2026-11-21T08:30"),)
+    assert page.start.feeds == (at("2026-11-21T16:00"), at("2026-11-22T08:30"))
+    assert page.start.grams == pytest.approx(2 * 1_000_000 / 200_000)
+    assert start_words(page.start, page.now) == (
+        "10.0 g of L-1 in A by 11:00, for tomorrow 16:00 and Sun 08:30 (2.0 M)."
+    )
+    later = study_day(tables, now="2026-11-20T13:00", plan=plan).start
+    assert later.feeds == (at("2026-11-22T08:30"),) and len(later.missed) == 2
+    # and it can be fed then: started now, it is old enough and not too old
+    protocol, started = tables.settings.protocol, at("2026-11-20T13:00")
+    ready = started + dt.timedelta(hours=protocol.incubation_h)
+    assert ready + dt.timedelta(hours=protocol.handling_h) <= later.feeds[0]
+    assert later.feeds[0] - ready <= dt.timedelta(hours=protocol.max_age_h)
+
+
+@pytest.mark.parametrize(
+    ("hours", "feeds"), [(28.0, "08:30, 16:00"), (24.0, "10:00, 16:00"), (36.0, "09:00"), (48.0, "10:00")]
+)
+def test_each_feed_is_asked_for_by_the_starts_of_some_morning(bench, hours, feeds):
+    """Whoever starts at half past nine each day what the page says leaves out no feed."""
+    tables = long_room(bench, hours=hours, feeds=feeds)
+    asked = set()
+    for days in range(4):
+        now = at("2026-11-20T09:30") + dt.timedelta(days=days)
+        asked |= set(study_day(tables, now=now.isoformat(), plan=plan).start.feeds)
+    wanted = [dt.time.fromisoformat(text) for text in feeds.split(", ")]
+    for time in wanted:  # of the days that the first morning can reach whole, to the last one's
+        assert dt.datetime.combine(dt.date(2026, 11, 23), time, tzinfo=at("2026-11-20T09:30").tzinfo) in asked
 
 
 def test_a_poor_lot_is_passed_over_and_no_dose_is_said(bench):

@@ -217,7 +217,7 @@ class Dialog(Questions):
         warning = bench.too_old(state.hatch, at)
         if warning:
             self.say(f"{warning} Enter 0 to leave it.")
-        proposed = min(state.left, bench.settings.feed.nauplii_per_feed) if state.left == state.left else 0.0
+        proposed = bench.nauplii_offered(state)
         offered = f"{proposed / 1e6:.2f}" if proposed and not warning else ""
         nauplii = self.number("million nauplii", offered) * 1e6
         if nauplii <= 0:

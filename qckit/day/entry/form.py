@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from pathlib import Path
 
 import anywidget
@@ -254,8 +253,7 @@ def _feed(bench: Bench) -> dict | None:
     states = bench.feedable()
     if not states or not bench.settings.protocol.is_fed:
         return None
-    left = states[0].left if math.isfinite(states[0].left) else 0.0
-    proposed = min(left, bench.settings.feed.nauplii_per_feed)
+    proposed = bench.nauplii_offered(states[0])
     fields = [
         _field("hatch", "from", states[0].hatch, _hatches(states)),
         _field("at", "fed at", f"{bench.moment():%H:%M}"),

@@ -1,4 +1,4 @@
-"""What to start for tomorrow's feeds: which lot, how many grams, in which cones, by when."""
+"""What to start for the feeds after today: which lot, how many grams, in which cones, by when."""
 
 from __future__ import annotations
 
@@ -39,7 +39,7 @@ class LotInUse:
 
 @dataclass(frozen=True)
 class Start:
-    """What to start for the feeds of tomorrow that nothing covers yet."""
+    """What to start for the feeds after today that nothing covers yet."""
 
     code: str  # start, covered, too late, no lot, no dose, no feeds
     needed: float  # nauplii still to come
@@ -48,6 +48,7 @@ class Start:
     grams_per_cone: float = math.nan
     cones: tuple[str, ...] = ()
     n_cones: int = 0  # that it takes, where more than are free
+    free_from: dt.datetime | None = None  # where too few are free: when the next incubation is over
     by: dt.datetime | None = None
     ready: dt.datetime | None = None
     is_late: bool = False
@@ -122,7 +123,7 @@ def plan_start(
     plan: Callable,
     avoid: tuple[str, ...] = (),
 ) -> Start:
-    """Say what to start now for tomorrow's feeds.
+    """Say what to start now for tomorrow's feeds, and for those after that which only a start of today can reach.
 
     Parameters
     ----------
@@ -142,17 +143,17 @@ def plan_start(
     now = now.replace(second=0, microsecond=0)  # starts are typed and read by the minute
     short = [feed for feed in due if feed.at.date() > now.date() and feed.is_short]
     if not short:
-        return Start("covered", 0.0)
+        return Start("covered", 0.0, feeds=tuple(feed.at for feed in due if feed.at.date() > now.date()))
     if not lots:
-        return Start("no lot", sum(feed.needed - feed.nauplii for feed in short))
+        return Start("no lot", sum(feed.lacking for feed in short), feeds=tuple(feed.at for feed in short))
     takes = dt.timedelta(hours=protocol.incubation_h + protocol.handling_h)
-    tomorrow = [feed for feed in short if now + takes <= feed.at + dt.timedelta(hours=SLACK_H)]
-    missed = tuple(feed.at for feed in short if feed not in tomorrow)
-    needed = sum(feed.needed - feed.nauplii for feed in tomorrow)
-    if not tomorrow:
-        missing = sum(feed.needed - feed.nauplii for feed in short)
+    reached = [feed for feed in short if now + takes <= feed.at + dt.timedelta(hours=SLACK_H)]
+    missed = tuple(feed.at for feed in short if feed not in reached)
+    needed = sum(feed.lacking for feed in reached)
+    if not reached:
+        missing = sum(feed.lacking for feed in short)
         return Start("too late", missing, missed=missed, feeds_from=now + takes)
-    times = tuple(feed.at for feed in tomorrow)
+    times = tuple(feed.at for feed in reached)
     by = times[0] - takes
     ready = max(by, now) + dt.timedelta(hours=protocol.incubation_h)
     good, dose, why_not, unknown = _choose(lots, needed, plan)
@@ -180,6 +181,7 @@ def plan_start(
         grams_per_cone=dose.grams / n_cones if len(cones) in (0, n_cones) else most,
         cones=cones,
         n_cones=n_cones,
+        free_from=_next_free(states) if len(cones) < n_cones else None,
         basis=dose.basis,
         dose_sentence=dose.sentence,
         dose_warnings=tuple(warning.sentence for warning in dose.warnings if warning.code != "cones"),
@@ -210,6 +212,11 @@ def _choose(lots: list[LotInUse], needed: float, plan: Callable):
     if poor:
         return *max(poor, key=lambda pair: lots.index(pair[0])), "", unknown
     return lots[-1], None, why_not, unknown
+
+
+def _next_free(states: list[HatchState]) -> dt.datetime | None:
+    """Return when the next incubation is over."""
+    return min((state.ready for state in states if state.state == "incubating"), default=None)
 
 
 def _free(cones: tuple[str, ...], states: list[HatchState], avoid: tuple[str, ...]) -> tuple[str, ...]:

@@ -6,7 +6,7 @@ import datetime as dt
 import itertools
 import math
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import pandas as pd
@@ -46,6 +46,7 @@ feed by it, and ``day.starting.plan_start`` says by it what can still be started
 
 _WARN_H = 12.0  # nauplii past their time are warned of for so long
 _SOME = 10_000.0
+_WHOLE = 0.95  # of a feed: nobody counts closer than a twentieth
 _OVER_H = 1.0  # so long after its time a feed is over
 STATES = ("incubating", "to count", "to harvest", "counted", "harvested", "too old", "not counted", "over")
 
@@ -96,12 +97,27 @@ class FeedDue:
     needed: float
     nauplii: float
     parts: tuple[tuple[str, str, float], ...] = ()  # hatch, basis, nauplii
-    is_done: bool = False
+    given: float = 0.0  # nauplii that it got already
+
+    @property
+    def rest(self) -> float:
+        """Nauplii that it did not get yet."""
+        return max(0.0, self.needed - self.given)
+
+    @property
+    def lacking(self) -> float:
+        """Nauplii that it did not get, and that nothing is there for."""
+        return max(0.0, self.rest - self.nauplii)
+
+    @property
+    def is_done(self) -> bool:
+        """Whether it was given whole."""
+        return self.given >= _WHOLE * self.needed
 
     @property
     def is_short(self) -> bool:
-        """Less than needed by more than a twentieth: nobody counts closer."""
-        return not self.is_done and self.nauplii < 0.95 * self.needed
+        """Whether less is there than it still needs."""
+        return not self.is_done and self.given + self.nauplii < _WHOLE * self.needed
 
 
 def hatch_states(
@@ -215,7 +231,10 @@ def _fed(tables: SiteTables, hatch: str) -> float:
 
 
 def feeds_due(settings: Settings, states: list[HatchState], *, now: dt.datetime, feeds=None) -> list[FeedDue]:
-    """Give the nauplii there are to the feeds of today and tomorrow, the oldest hatch first.
+    """Give the nauplii there are to the feeds to come, the oldest hatch first.
+
+    These are the feeds of today and tomorrow, and those after that which only a start of today can reach. A feed that
+    was given in part needs its rest, all day.
 
     Parameters
     ----------
@@ -223,28 +242,42 @@ def feeds_due(settings: Settings, states: list[HatchState], *, now: dt.datetime,
     states : list of HatchState
     now : datetime
     feeds : DataFrame, optional
-        The feeds table; a feed that was given is done.
+        The feeds table.
     """
     protocol, needed = settings.protocol, settings.feed.nauplii_per_feed
     left = {state.hatch: state.left if math.isfinite(state.left) else 0.0 for state in states}
     found = []
-    for days in (0, 1):
+    for at in _feed_times(settings, now):
+        feed = FeedDue(at, needed, 0.0, given=_given(feeds, at))
+        if at < now - dt.timedelta(hours=_OVER_H) and not feed.given:
+            continue
+        parts, missing, when = [], 0.0 if feed.is_done else feed.rest, max(at, now) if feed.given else at
+        for state in states:
+            take = min(left[state.hatch], missing)
+            if take > 0 and state.can_feed(when, protocol.handling_h if state.harvested is None else 0.0):
+                parts.append((state.hatch, state.basis, take))
+                left[state.hatch] -= take
+                missing -= take
+        found.append(replace(feed, nauplii=sum(part[2] for part in parts), parts=tuple(parts)))
+    return found
+
+
+def _feed_times(settings: Settings, now: dt.datetime) -> list[dt.datetime]:
+    """Times of the feeds of today, of tomorrow, and of those later ones that tomorrow's starts come too late for.
+
+    Cones are counted, emptied and started again in this order, so a day's starts begin when its counts do.
+    """
+    protocol, tomorrow = settings.protocol, now.date() + dt.timedelta(days=1)
+    takes_h = protocol.incubation_h + protocol.handling_h
+    counts_at = dt.datetime.combine(tomorrow, protocol.count_time, tzinfo=now.tzinfo)
+    too_late = counts_at + dt.timedelta(hours=takes_h - SLACK_H)
+    too_old = now + dt.timedelta(hours=protocol.incubation_h + protocol.max_age_h)
+    found = []
+    for days in range((too_late.date() - now.date()).days + 1):
         for time in protocol.feed_times:
             at = dt.datetime.combine(now.date() + dt.timedelta(days=days), time, tzinfo=now.tzinfo)
-            done = _given(feeds, at)
-            if at < now - dt.timedelta(hours=_OVER_H) and not done:
-                continue
-            if done:
-                found.append(FeedDue(at, needed, done, is_done=True))
-                continue
-            parts, missing = [], needed
-            for state in states:
-                take = min(left[state.hatch], missing)
-                if take > 0 and state.can_feed(at, protocol.handling_h if state.harvested is None else 0.0):
-                    parts.append((state.hatch, state.basis, take))
-                    left[state.hatch] -= take
-                    missing -= take
-            found.append(FeedDue(at, needed, needed - missing, tuple(parts)))
+            if days <= 1 or (at < too_late and at <= too_old):
+                found.append(at)
     return found
 
 
@@ -308,7 +341,7 @@ def supply_beside(tables: SiteTables, hatch: str, *, now: dt.datetime, counts: p
     per_g = PerGram(settings, lot_planner(tables, now))
     states = hatch_states(tables, now=now, counts=counts, per_g=per_g, recovery=recovery)
     today = [feed for feed in feeds_due(settings, [], now=now, feeds=feeds) if feed.at.date() == now.date()]
-    to_come = [feed.at for feed in today if not feed.is_done]
+    to_come = [feed.at for feed in today if not feed.given]
     at = max(now, to_come[0]) if to_come else now
     handling_h = settings.protocol.handling_h
     others = tuple(
