@@ -354,8 +354,16 @@ def restore(source, folder, accept_wrong_rows):
 def upgrade(site):
     """Bring an older log up to this version of qckit; a backup is kept first. The README is renewed, too."""
     from qckit.day.readme import renew_readme
+    from qckit.errors import InputError
+    from qckit.log import engine
 
     with open_site_log(site) as log:
+        path = engine.sqlite_path(log.engine.url.render_as_string(hide_password=False))
+        if path is not None and not engine.may_write(path):
+            raise InputError(
+                f"{log.folder}: lies where nothing can be written, so the log stays of its version. It can be read as "
+                "it is; to go on with it, copy the site folder to where it can be written."
+            )
         renew_readme(log.folder)
         click.echo(f"{log.folder}: the log is up to date.")
 

@@ -267,7 +267,7 @@ def start_words(start: Start, now: dt.datetime, *, short: bool = False) -> str:
         sentence = f"{_too_late(start, now)} {millions(start.needed)} are missing. Feed later or something else."
         return "" if short else sentence
     if start.code == "start":
-        when = "now" if start.is_late else f"by {start.by:%H:%M}"
+        when = "now" if start.is_late else f"by {clock_words(start.by, now)}"
         cones = f" in {cone_names(start.cones)}" if start.cones else " once a cone is free"
         if not start.cones and start.free_from is not None and start.free_from > start.by:
             when = f"({clock_words(start.free_from, now)})"  # by any other time would be too much asked

@@ -7,6 +7,7 @@ import re
 import shutil
 import sqlite3
 import warnings
+from collections.abc import Callable
 from contextlib import closing, contextmanager
 from pathlib import Path
 from urllib.parse import quote
@@ -19,11 +20,14 @@ from qckit.log import schema
 __all__ = [
     "LOG_FILE",
     "WAIT_S",
+    "engine_of_copy",
     "frozen_engine",
     "has_password",
     "is_server",
     "make_engine",
     "masked",
+    "may_write",
+    "open_file",
     "reading",
     "shown_url",
     "sqlite_path",
@@ -113,7 +117,8 @@ def make_engine(url: str, *, wait_s: float = WAIT_S) -> sa.Engine:
         raise InputError(
             f"{shown_url(url)}: {backend} is not supported. Use SQLite (leave url empty in qckit.toml) or PostgreSQL."
         )
-    return _file_engine(Path(parsed.database), wait_s)
+    path = Path(parsed.database)
+    return _file_engine(path, creator=lambda: open_file(path, wait_s))
 
 
 def _server_engine(url: sa.URL, wait_s: float) -> sa.Engine:
@@ -142,38 +147,39 @@ def _server_engine(url: sa.URL, wait_s: float) -> sa.Engine:
     return engine
 
 
-def _may_write(path: Path) -> bool:
+def may_write(path: Path) -> bool:
+    """Tell whether a log in a file can be written: its folder, too, as SQLite makes files beside it."""
     return os.access(path.parent, os.W_OK) and (not path.exists() or os.access(path, os.W_OK))
 
 
-def _open_file(path: Path, wait_s: float) -> sqlite3.Connection:
-    """Connect to a log in a file: for writing, or for reading alone where the folder or a full disk allows no more."""
-    location = "file:" + quote(str(path.absolute()))
-
-    def connect(mode: str) -> sqlite3.Connection:
-        raw = sqlite3.connect(location + mode, uri=True, timeout=wait_s, check_same_thread=False)
-        raw.isolation_level = None  # this module says BEGIN itself, so that writers queue at the start
-        try:
-            if mode == "?mode=rwc":
-                raw.execute("PRAGMA journal_mode=WAL")
-                raw.execute("SELECT 1 FROM sqlite_schema").fetchone()  # now, not later, the files beside it are made
-            for pragma in ("synchronous=FULL", "foreign_keys=ON", "cache_size=-65536"):
-                raw.execute(f"PRAGMA {pragma}")
-        except BaseException:
-            raw.close()
-            raise
-        return raw
-
-    if not _may_write(path):
-        return connect("?immutable=1" if _is_settled(path) else "?mode=ro")
+def _connect(path: Path, mode: str, wait_s: float = WAIT_S) -> sqlite3.Connection:
+    location = "file:" + quote(str(path.absolute())) + mode
+    raw = sqlite3.connect(location, uri=True, timeout=wait_s, check_same_thread=False)
+    raw.isolation_level = None  # this module says BEGIN itself, so that writers queue at the start
     try:
-        return connect("?mode=rwc")
+        if mode == "?mode=rwc":
+            raw.execute("PRAGMA journal_mode=WAL")
+            raw.execute("SELECT 1 FROM sqlite_schema").fetchone()  # now, not later, the files beside it are made
+        for pragma in ("synchronous=FULL", "foreign_keys=ON", "cache_size=-65536"):
+            raw.execute(f"PRAGMA {pragma}")
+    except BaseException:
+        raw.close()
+        raise
+    return raw
+
+
+def open_file(path: Path, wait_s: float = WAIT_S) -> sqlite3.Connection:
+    """Connect to a log in a file: for writing, or for reading alone where the folder or a full disk allows no more."""
+    if not may_write(path):
+        return _connect(path, "?immutable=1" if _is_settled(path) else "?mode=ro", wait_s)
+    try:
+        return _connect(path, "?mode=rwc", wait_s)
     except sqlite3.OperationalError:
         if not (path.exists() and _is_full(str(path)) and _is_settled(path)):
             raise
     message = f"{path}: the disk is full. The log is read as it is, and nothing can be written. Free some space."
     warnings.warn(message, StateWarning, stacklevel=2)
-    return connect("?immutable=1")
+    return _connect(path, "?immutable=1", wait_s)
 
 
 def _is_settled(path: Path) -> bool:
@@ -182,12 +188,13 @@ def _is_settled(path: Path) -> bool:
     return not wal.exists() or wal.stat().st_size == 0
 
 
-def _file_engine(path: Path, wait_s: float) -> sa.Engine:
-    engine = sa.create_engine(
-        sa.URL.create("sqlite", database=str(path)),
-        poolclass=sa.pool.NullPool,
-        creator=lambda: _open_file(path, wait_s),
-    )
+def engine_of_copy(path: Path, copy: Path) -> sa.Engine:
+    """Build the engine for a log at ``path`` of which a copy is read, and nothing can be written."""
+    return _file_engine(path, creator=lambda: _connect(copy, "?immutable=1"))
+
+
+def _file_engine(path: Path, creator: Callable[[], sqlite3.Connection]) -> sa.Engine:
+    engine = sa.create_engine(sa.URL.create("sqlite", database=str(path)), poolclass=sa.pool.NullPool, creator=creator)
 
     @sa.event.listens_for(engine, "begin")
     def begin(connection):

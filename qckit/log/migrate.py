@@ -45,8 +45,10 @@ def create(database: sa.Engine) -> None:
         )
 
 
-def bring_up_to_date(database: sa.Engine, folder: Path, *, upgrade: bool = True) -> None:
+def bring_up_to_date(database: sa.Engine, folder: Path, *, upgrade: bool = True, keep_backup: bool = True) -> None:
     """Migrate an older log, after a backup in the site's ``backups/``; refuse a newer one.
+
+    Without ``keep_backup`` there is none, as of a copy that is only read.
 
     Raises
     ------
@@ -68,7 +70,8 @@ def bring_up_to_date(database: sa.Engine, folder: Path, *, upgrade: bool = True)
             f"{place}: the log has schema version {found} and must be brought to {schema.SCHEMA_VERSION} first. "
             "Run  qckit log upgrade."
         )
-    backup.before_upgrade(database, found, folder)
+    if keep_backup:
+        backup.before_upgrade(database, found, folder)
     with engine.writing(database) as connection:
         for version in range(version_of(connection), schema.SCHEMA_VERSION):
             MIGRATIONS[version](connection)

@@ -12,6 +12,7 @@ import sqlalchemy as sa
 from qckit.errors import InputError, one_line
 from qckit.log import engine, migrate
 from qckit.log.store import SiteLog
+from qckit.log.unwritable import readable_engine
 from qckit.settings import Settings, load_settings
 
 __all__ = ["SECRET_FILE", "create_log", "keep_secret", "log_url", "open_log"]
@@ -101,7 +102,8 @@ def open_log(
     wait_s : float
         How long to wait while another program writes. [s] 0 gives up at once.
     upgrade : bool
-        Bring an older log up to date, after a backup. False refuses it.
+        Bring an older log up to date, after a backup; where nothing can be written, in a passing copy that is read.
+        False refuses it.
 
     Returns
     -------
@@ -131,6 +133,8 @@ def open_log(
             f"{path}: there is no log. Make an empty one with  qckit log create  in the site folder, or "
             "restore a backup with  qckit log restore BACKUP FOLDER."
         )
+    if upgrade and path is not None and not engine.may_write(path):
+        return SiteLog(readable_engine(url, path), settings, now or _utc_now)
     database = engine.make_engine(url, wait_s=wait_s)
     try:
         migrate.bring_up_to_date(database, Path(settings.folder), upgrade=upgrade)

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import contextlib
+import errno
 import json
 import platform
+import tempfile
 from collections.abc import Callable, Iterable, Mapping
 from concurrent.futures import ThreadPoolExecutor, as_completed
 from dataclasses import dataclass
@@ -18,7 +20,9 @@ from qckit._paths import notebooks_dir
 from qckit.errors import InputError, QcError, unknown_name
 from qckit.files import safe_name, swap_in
 from qckit.log import open_log
+from qckit.log.engine import may_write, sqlite_path
 from qckit.log.kept_pages import findings_in, keep_earlier, report_name, share_pictures
+from qckit.log.opening import log_url
 from qckit.log.seal import PAGE_STEP
 from qckit.log.site_dates import SiteDates
 from qckit.log.steps import notice_settings
@@ -136,11 +140,10 @@ def run_report(
     made_at = _time(now, settings)
     if notebook is None:  # another notebook knows itself what it can be about
         need_subject(kind, settings.folder, given)
-    _notice_settings(settings)
     name = "-".join([kind, safe_name("-".join([subject, *(given[p] for p in KINDS[kind].also if given.get(p))]))])
     target = Path(out_dir) if out_dir else settings.folder / REPORTS_FOLDER
-    target.mkdir(parents=True, exist_ok=True)
-
+    _make(target)
+    _notice_settings(settings)
     with work_folder() as work:
         result = work / "result"
         result.mkdir()
@@ -166,6 +169,21 @@ def run_report(
         if index:
             write_index(settings.folder)
     return run
+
+
+def _make(target: Path) -> None:
+    """Make the folder of the reports; one that cannot be written is refused before a notebook runs for it."""
+    try:
+        target.mkdir(parents=True, exist_ok=True)
+        with tempfile.TemporaryFile(dir=target):
+            pass
+    except OSError as error:
+        if error.errno not in (errno.EROFS, errno.EACCES, errno.EPERM):
+            raise
+        raise InputError(
+            f"{target}: lies where nothing can be written, and reports are kept with their site. Copy the site folder "
+            "to where it can be written, and run the command there; its log is brought up to date then."
+        ) from error
 
 
 def _shown(values, declared):
@@ -223,6 +241,8 @@ def run_reports(
     jobs = list(jobs)
     settings = load_settings(site)
     now = _time(now, settings)
+    if jobs:
+        _make(settings.folder / REPORTS_FOLDER)
 
     def one(job):
         try:
@@ -327,9 +347,12 @@ def _versions() -> list[tuple[str, str]]:
 
 
 def _notice_settings(settings: Settings) -> None:
-    """Note settings that are not as last used before the page is made, so that its seal covers what it goes by."""
-    with open_log(settings.folder) as log:
-        notice_settings(log)
+    """Note settings that are not as last used before the page is made, so that its seal covers what it goes by; a log
+    that may only be read stays as it is."""
+    path = sqlite_path(log_url(settings))
+    if path is None or may_write(path):
+        with open_log(settings.folder) as log:
+            notice_settings(log)
 
 
 def _enter_in_log(site: Path, run: ReportRun, made_at: str) -> None:
