@@ -35,4 +35,4 @@ from .shewhart import (
 )
 from .trend import autocorrelation, judge_drift
 from .variance import Components, hatch_components, variance_components
-from .water import WaterDays, search_water, water_limits, water_points
+from .water import WaterDays, search_water, water_limits, water_points, why_no_limits

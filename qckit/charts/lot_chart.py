@@ -15,6 +15,7 @@ from qckit.charts.rules import DEFAULT_RULES, find_signals
 from qckit.charts.run_lengths import RunLength, run_length
 from qckit.charts.series import CHARTED, chart_points
 from qckit.charts.trend import Autocorrelation, Drift, autocorrelation, judge_drift
+from qckit.charts.water import why_no_limits
 from qckit.errors import InputError
 from qckit.words import plural
 
@@ -177,7 +178,7 @@ def _with_frozen(points, why, by_hand, name, lot, first, stored, rules):
 def _with_days(points, by_hand, name, first, days, rules):
     """A chart of the water: limits from the days before the month."""
     if days is None:
-        words = "days with a reading are too few: no limits can be set yet"
+        words = f"{why_no_limits(points, first=first)}: no limits can be set yet"
         return _without_limits(points, name, "", rules, words)
     frame = _applied(days.limits, points, "monitored")
     frame.loc[((frame["at"] >= days.first) & (frame["at"] <= days.last)).to_numpy(), "phase"] = "baseline"

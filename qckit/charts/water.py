@@ -32,6 +32,7 @@ __all__ = [
     "water_limits",
     "water_points",
     "water_priors",
+    "why_no_limits",
 ]
 
 LEAST_DAYS = 8
@@ -112,6 +113,25 @@ def water_points(series, name) -> pd.DataFrame:
     return frame.sort_values("at", kind="stable").reset_index(drop=True)
 
 
+def why_no_limits(points, *, first) -> str:
+    """Say why :func:`water_limits` sets none: days with a reading are too few, or all readings are equal.
+
+    Examples
+    --------
+    >>> points, first = charts.water_points(series, "ph"), pd.Timestamp("2026-10-01", tz="UTC")
+    >>> charts.why_no_limits(points.head(3), first=first)
+    'days with a reading are too few'
+    >>> charts.why_no_limits(points.assign(value=8.1), first=first)
+    'all readings are equal and do not tell how far ordinary ones lie apart'
+    """
+    base = points[points["at"] < first]
+    if base["at"].dt.floor("D").nunique() < LEAST_DAYS:
+        base = points
+    if base["at"].dt.floor("D").nunique() < LEAST_DAYS or np.ptp(base["value"]) > 0:
+        return "days with a reading are too few"
+    return "all readings are equal and do not tell how far ordinary ones lie apart"
+
+
 def water_limits(points, name, *, first, last=None, rules=("beyond_3",), over=()) -> WaterDays | None:
     """Set limits for a month from the days before it.
 
@@ -133,11 +153,11 @@ def water_limits(points, name, *, first, last=None, rules=("beyond_3",), over=()
     Returns
     -------
     WaterDays or None
-        None with fewer than :data:`LEAST_DAYS` days. The standard deviation of a reading holds day, own and cone; the
-        centre is as unsure as so many days with their memory make it (the effective number of days); a quantity that
-        may follow the season takes only the last sixty days, in a model with a yearly swing of unknown size and one
-        without, each with the weight that the days give it: its centre is what these foretell for the month's middle,
-        and its limits are as unsure as that leaves them.
+        None with fewer than :data:`LEAST_DAYS` days, or where all readings are equal. The standard deviation of a
+        reading holds day, own and cone; the centre is as unsure as so many days with their memory make it (the
+        effective number of days); a quantity that may follow the season takes only the last sixty days, in a model with
+        a yearly swing of unknown size and one without, each with the weight that the days give it: its centre is what
+        these foretell for the month's middle, and its limits are as unsure as that leaves them.
 
     Examples
     --------

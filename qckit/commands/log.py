@@ -225,10 +225,13 @@ def show(table, lot, month, site):
 @SITE
 def check(photos, out, site):
     """Look through the whole log for what is wrong or doubtful, and say what to do."""
+    from qckit.log.query import row_words
+
     with open_site_log(site) as log:
         found, dates = log.check(photos=photos), dates_at(site)
     for f in found.itertuples():
-        click.echo(dates.text(f"{f.severity}: {f.table} {f.key}: {f.what}. {f.what_to_do}".replace("\n", " ")))
+        line = f"{f.severity}: {row_words(f.table, f.key)}: {f.what}. {f.what_to_do}"
+        click.echo(dates.text(line.replace("\n", " ")))
     _write_problems(out, found)
     if len(found):
         wrong = int((found["severity"] == "wrong").sum())

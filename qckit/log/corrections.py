@@ -18,7 +18,7 @@ from qckit.columns import is_missing
 from qckit.errors import InputError, unknown_name
 from qckit.log import row_rules, schema
 from qckit.log.hand_counts import count_change, frame_changes
-from qckit.log.query import WITHDRAWN, entered_key, fetch, key_text, known_names, read_key
+from qckit.log.query import WITHDRAWN, entered_key, fetch, key_text, known_names, read_key, row_words
 from qckit.object_rows import ADDED, REMOVED
 from qckit.tables import TABLES, check_cell, column_dtypes, table_columns, to_utc
 
@@ -188,7 +188,7 @@ def _with_changes(logged: pd.DataFrame, changed: pd.DataFrame, key: str) -> pd.D
 
 def _broken(table: str, frame: pd.DataFrame, index, column: str, value, rule: str, remedy: str) -> InputError:
     key = key_text(table, tuple(frame.loc[index, list(schema.KEYS[table])]))
-    return InputError(f"{table} {key}: {column} {value or ''} {rule}. {remedy}".replace("  ", " "))
+    return InputError(f"{row_words(table, key)}: {column} {value or ''} {rule}. {remedy}".replace("  ", " "))
 
 
 def _change(table: str, key: tuple, column: str, row: dict, after) -> tuple[str, str]:
@@ -196,7 +196,8 @@ def _change(table: str, key: tuple, column: str, row: dict, after) -> tuple[str,
     after = _right(table, column, after)
     before = value_text(row[column])
     if before == after:
-        raise InputError(f"{table} {key_text(table, key)}: {column} is {after!r} already. There is nothing to correct.")
+        row = row_words(table, key_text(table, key))
+        raise InputError(f"{row}: {column} is {after!r} already. There is nothing to correct.")
     return before, after
 
 

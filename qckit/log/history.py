@@ -148,10 +148,8 @@ class History:
         for c in of.itertuples():
             made = self.steps[self.steps["step"] == c.step]
             change = f"{c.column}: {_or_nothing(c.before)} -> {_or_nothing(c.after)}"
-            source = made["source"].iloc[0]
-            rows.append(
-                (f"correction of {table}", c.key, change, c.at, c.by, source, made["software"].iloc[0], c.reason)
-            )
+            source, row = made["source"].iloc[0], query.row_words(table, c.key).removeprefix(f"{table} ")
+            rows.append((f"correction of {table}", row, change, c.at, c.by, source, made["software"].iloc[0], c.reason))
         return rows
 
     @property

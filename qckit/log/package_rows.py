@@ -84,8 +84,8 @@ def check_together(connection, where: str) -> None:
         key = query.key_text(name, tuple(frame.loc[index, list(schema.KEYS[name])]))
         more = f", and {len(found) - 1} more" if len(found) > 1 else ""
         raise InputError(
-            f"{where}: {name} {key}: {column} {value or ''} {rule}{more}. If it is yours from an older version, take "
-            "it as it stands with --accept-wrong-rows, then run  qckit log check."
+            f"{where}: {query.row_words(name, key)}: {column} {value or ''} {rule}{more}. If it is yours from an older "
+            "version, take it as it stands with --accept-wrong-rows, then run  qckit log check."
         )
 
 

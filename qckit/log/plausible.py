@@ -345,7 +345,7 @@ def in_words(found: list[Doubt], what: str) -> list[str]:
     for d in found:
         of_kind[d.table, d.column] += 1
         if of_kind[d.table, d.column] <= _SHOWN_OF_KIND:
-            shown.append(f"{d.table} {d.key}: {d.what}. {d.remedy}")
+            shown.append(f"{query.row_words(d.table, d.key)}: {d.what}. {d.remedy}")
     shown = shown[:_SHOWN]
     left = len(found) - len(shown)
     return [*shown, f"{left} more {what}: see  qckit log check."] if left else shown

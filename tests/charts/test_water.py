@@ -10,6 +10,7 @@ from scipy import signal
 
 from qckit.charts.levels import LevelData, fit_levels
 from qckit.charts.limits import apply_limits
+from qckit.charts.lot_chart import build_chart
 from qckit.charts.series import SERIES_COLUMNS
 from qckit.charts.water import _models, _total2, search_water, water_limits, water_points, water_priors
 
@@ -43,6 +44,27 @@ def test_light_is_judged_by_factors():
     assert np.log(high / centre) == pytest.approx(3 * np.log(lux).std(ddof=1), rel=0.05)
     # a lamp twice as bright moves every limit by that factor and nothing else
     np.testing.assert_allclose(limits_of(2 * lux)[1], [2 * low, 2 * centre, 2 * high], rtol=1e-3)
+
+
+def test_equal_readings_are_not_called_too_few_days():
+    """A month of salinities that all read 33.0 was told that its days with a reading are too few."""
+
+    def words(values):
+        series = series_of("salinity_ppt", values).assign(far_off="")
+        period = (FIRST - pd.Timedelta(days=20), FIRST)
+        points = water_points(series, "salinity_ppt")
+        days = water_limits(points, "salinity_ppt", first=period[0], last=period[1])
+        chart = build_chart(series, "salinity_ppt", period=period, days=days)
+        assert chart.limits is None
+        return chart.baseline_words
+
+    equal = "all readings are equal and do not tell how far ordinary ones lie apart: no limits can be set yet"
+    few = "days with a reading are too few: no limits can be set yet"
+    assert words(np.full(80, 33.0)) == equal
+    assert words(np.full(12, 33.0)) == words(np.linspace(32, 34, 12)) == few  # four days, three readings each
+    late = np.full(150, 33.0)
+    late[-20:] = np.linspace(32, 34, 20)  # equal only in the days that limits rest on
+    assert words(late) == equal
 
 
 @pytest.mark.parametrize("shares", [[0.0, 1.0], [0.0, 0.5, 0.5], [0.0, 0.2, 0.3, 0.5]])

@@ -339,7 +339,7 @@ def test_history_shows_the_whole_descent(log):
         "sample S-2, revision 0: counts still to come",
         "photo a.jpg, count 1: sha256",
         "57 objects, by hand 1 changed",
-        'correction of objects ["a.jpg", 1]: stage: nauplius -> cyst',
+        "correction of objects a.jpg, 1: stage: nauplius -> cyst",
         "qckit 0.1.0",
     ):
         assert said in text, said

@@ -7,6 +7,7 @@ from invented_log import HATCHES, LOTS, SAMPLES
 
 from qckit.errors import InputError
 from qckit.log import corrections
+from qckit.log.query import row_words
 
 HATCH, SAMPLE = HATCHES.tail(1), SAMPLES.tail(1)
 READING = pd.DataFrame(
@@ -51,7 +52,7 @@ ODD = {
     ),
     "cold": (
         {"hatches": HATCH, "readings": READING},
-        'readings ["H-2", "2026-11-03T18:00:00+00:00", "temperature"]: the water\'s temperature is -2.2 °C. It is '
+        "readings H-2, 2026-11-03T18:00:00+00:00, temperature: the water's temperature is -2.2 °C. It is "
         "what 28.0 °F come to: if the thermometer showed 28.0 °C, the unit was °C. If it is wrong:  qckit log correct "
         "readings 'H-2|2026-11-03T18:00:00+00:00|temperature' value VALUE --reason TEXT",
     ),
@@ -90,7 +91,7 @@ def test_what_hardly_can_be_is_noted_at_import_and_found_by_the_check(log, case)
     result = log.add_many({"lots": LOTS.tail(1), **frames}, by="op1")
     assert result.notes == [said]
     found = log.check().query("code in ('unlikely', 'time to come')")
-    assert [f"{f.table} {f.key}: {f.what}. {f.what_to_do}" for f in found.itertuples()] == [said]
+    assert [f"{row_words(f.table, f.key)}: {f.what}. {f.what_to_do}" for f in found.itertuples()] == [said]
 
 
 def test_a_sample_is_weighed_against_its_hatch_in_the_log(log):
