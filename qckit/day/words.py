@@ -22,6 +22,7 @@ from qckit.words import (
     dates_in,
     day,
     estimated,
+    figures,
     first_few,
     joined,
     noun,
@@ -121,6 +122,9 @@ def judged_words(one: Judged) -> str:
 def _standing(one: Judged) -> str:
     """Say how a hatch stands to its lot's usual."""
     text = _verdict(one)
+    if one.is_low_per_g:
+        usual, low, high = (figures(value) for value in (one.per_g_usual, one.per_g_low, one.per_g_high))
+        return f"{text} ({figures(one.nauplii_per_g)} nauplii; {one.lot} usually {usual}, {low} to {high})"
     if math.isfinite(one.usual_pct):
         text += f" ({one.lot} usually {_percent(one.usual_pct)}, {one.usual_low:.0f} to {one.usual_high:.0f})"
     return text
@@ -176,10 +180,10 @@ def _verdict(one: Judged, *, short: bool = False) -> str:
     """Say the code in words, with the first suspicion where there is one."""
     if one.code == "first":
         return f"one of the first of {one.lot}: nothing to compare with"
-    cause = one.suspicion_words
+    cause, code = one.suspicion_words, f"{one.code} per gram" if one.is_low_per_g else one.code
     if not cause:
-        return one.code
-    return f"{cause}?" if short else f"{one.code}: {cause}?"
+        return code
+    return f"{cause}?" if short else f"{code}: {cause}?"
 
 
 def _look_at(one: Judged) -> str:

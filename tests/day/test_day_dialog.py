@@ -2,6 +2,7 @@
 
 import pandas as pd
 import pytest
+from invented_day import at, counts_of
 
 from qckit.errors import InputError
 
@@ -184,15 +185,40 @@ def test_what_the_log_refuses_is_said_and_nothing_is_lost(bench, typed):
         bench.start(lot="L-9", cone="A", grams=10)
 
 
+def test_a_cone_has_one_number_whatever_is_done_with_it(bench, typed):
+    """The most urgent hatch was number 1: once A was harvested, 2 meant A, and B's harvest became a second one of A."""
+    for hatch in ("H261119-A", "H261119-B"):
+        bench.count(hatch, counts_of(1))
+    done = typed("3", "1", "9:05", "", "", "3", "2", "9:06", "", "")
+    assert [question for question in done.asked if question.startswith("Harvest")] == [
+        "Harvest  (1 A: counted  2 B: counted)",
+        "Harvest  (1 A: harvested  2 B: to harvest)",
+    ]
+    harvests = bench.log.samples(kind="harvest")
+    assert harvests["hatch"].tolist() == ["H261119-A", "H261119-B"]
+    assert typed("4", "b", "9:08", "0.1").said[-2].startswith("Fed 100,000 nauplii of H261119-B at 09:08.")
+
+
+def test_two_hatches_of_a_cone_are_told_apart(bench, typed):
+    """Both stood there as 'A: harvested', and whichever was chosen, the first was fed."""
+    typed(*COUNT_A, "3", "1", "9:05", "", "")
+    bench.start(lot="L-1", cone="A", grams=27.0, at=at("2026-11-20T09:06"))
+    states = {state.hatch: state.cone for state in bench.notable()}
+    assert list(states.values()).count("A") == 2
+    asked = typed("n", "3", "second of A").asked[1]
+    assert asked == "Note on  (1 A: incubating, H261120-A  2 B: to count  3 A: harvested, H261119-A)"
+    notes = bench.log.hatches().set_index("hatch")["notes"]
+    assert notes["H261119-A"] == "second of A" and notes.isna()["H261120-A"]
+
+
 def test_a_second_count_of_the_same_subsample_gives_repeatability(bench, typed):
     from qckit.agreement import repeatability
     from qckit.day import repeat_counts
 
     typed(*COUNT_A)
-    place = str([state.hatch for state in bench.countable()].index("H261119-A") + 1)
-    typed("6", place, "2", "1", tally=lambda bench, state: [(78, 4, 13, 75)])
+    typed("6", "1", "2", "1", tally=lambda bench, state: [(78, 4, 13, 75)])
     bench.by = "op2"
-    typed("6", place, "2", "1", tally=lambda bench, state: [(82, 4, 13, 75)])
+    typed("6", "1", "2", "1", tally=lambda bench, state: [(82, 4, 13, 75)])
     pairs = repeat_counts(bench.log)
     nauplii = pairs[pairs["stage"] == "nauplii"]
     assert nauplii[["first", "second", "first_by", "second_by", "is_same_person"]].to_numpy().tolist() == [

@@ -72,6 +72,25 @@ def test_todays_counts_against_the_lots_usual(bench):
     assert any("qckit report poor-hatch H261119-B" in line for line in lines)
 
 
+def test_a_hatch_that_is_low_per_gram_is_not_set_beside_its_percentage(bench):
+    """'A 83 %, poor (usually 83 %, 78 to 87)' puzzled: its nauplii per gram were poor, and no word said so."""
+    bench.count("H261119-A", [(40, 1, 6, 38), (42, 1, 7, 40), (40, 2, 7, 35)])  # the usual shares of half as many
+    (one,) = bench.study().judged
+    assert one.code == "poor" and one.is_low_per_g and one.usual_low < one.hatch_pct < one.usual_high
+    (line,) = lines_of(bench.page, "counts")
+    per_g = (40 + 42 + 40) / 3 / 250 * 20_000_000 / 27
+    assert one.nauplii_per_g == pytest.approx(per_g) and one.per_g_low > per_g
+    assert line.startswith("A 84 %, poor per gram") and "(120,000 nauplii; L-1 usually 2" in line
+    assert "%" not in line.split("(")[1]
+    bench.count("H261119-B", [(30, 40, 40, 50), (28, 42, 41, 52), (31, 39, 44, 50)])
+    other = next(one for one in bench.study().judged if one.cone == "B")
+    assert not other.is_low_per_g and "per gram" not in lines_of(bench.page, "counts")[1]
+
+
+def lines_of(page, section):
+    return [line.text for line in day_lines(page) if line.section == section]
+
+
 def test_the_suspicion_is_named_where_it_is_earned_and_only_then(bench):
     bench.count("H261119-A", counts_of(1))
     bench.count("H261119-B", [(30, 40, 40, 50), (28, 42, 41, 52)])

@@ -5,6 +5,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Callable
 from dataclasses import dataclass
 
@@ -315,15 +316,29 @@ class Dialog(Questions):
         self.say(self.bench.meters_calibrated())
 
     def _pick(self, states: list[HatchState], what: str, first: bool) -> HatchState:
-        """Let a hatch be chosen by the number before its cone; the only one, or the one offered, is taken."""
+        """Let a hatch be chosen by its cone's number, its place among the cones, so that it is the same every day; the
+        only one, or the one offered, is taken. A second hatch of a cone has a number behind those of the cones."""
         if not states:
             raise InputError(f"{what}: there is no hatch for that now.")
         if first or len(states) == 1:
             self.say(f"{what} {cone_name(states[0].cone)}: {states[0].hatch}, {states[0].lot}, {_left(states[0])}.")
             return states[0]
-        names = [f"{cone_name(state.cone)}: {state.state}" for state in states]
-        chosen = self.choose(what, names, names[0])
-        return states[names.index(chosen)]
+        cones = list(self.bench.settings.protocol.cone_names)
+        places = {cone: cone if cone.isdigit() else str(place) for place, cone in enumerate(cones, 1)}
+        numbered: dict[str, HatchState] = {}
+        further = 1 + max([len(cones), *(int(cone) for cone in cones if cone.isdigit())])
+        for state in states:
+            number = places.get(state.cone, "")
+            while not number or number in numbered:
+                number, further = str(further), further + 1
+            numbered[number] = state
+        often = Counter(state.cone for state in states)
+        words = {
+            number: f"{cone_name(state.cone)}: {state.state}" + (f", {state.hatch}" if often[state.cone] > 1 else "")
+            for number, state in sorted(numbered.items(), key=lambda pair: int(pair[0]))
+        }
+        chosen = self.choose(what, words, next(words[number] for number in numbered))
+        return next(numbered[number] for number, name in words.items() if name == chosen)
 
 
 def _left(state: HatchState) -> str:

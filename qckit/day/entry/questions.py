@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from qckit.day.entry.bench import Bench
 from qckit.errors import InputError
 from qckit.tables import check_cell
+from qckit.words import joined
 
 __all__ = ["BACK", "Questions", "Stopped"]
 
@@ -81,21 +82,29 @@ class Questions:
                 raise Stopped
             _drop_question(given)
 
-    def choose(self, label: str, options: list[str], default: str) -> str:
-        """Let one of some words be chosen by its number, or be typed; Enter takes the default."""
-        if len(options) == 1:
-            return options[0]
-        shown = "  ".join(f"{i} {name}" for i, name in enumerate(options, 1))
+    def choose(self, label: str, options: list[str] | dict[str, str], default: str) -> str:
+        """Let one of some words be chosen by its number, or be typed; Enter takes the default.
+
+        ``options`` are numbered from 1, or number -> word. Words before a colon can be typed alone where they are those
+        of one option.
+        """
+        numbered = options if isinstance(options, dict) else {str(i): name for i, name in enumerate(options, 1)}
+        if len(numbered) == 1:
+            return next(iter(numbered.values()))
+        shown = "  ".join(f"{i} {name}" for i, name in numbered.items())
         while True:
             typed = self.typed(f"{label}  ({shown})", default)
             if not typed:
                 return default
-            if typed.isdigit() and 1 <= int(typed) <= len(options):
-                return options[int(typed) - 1]
-            exact = [name for name in options if name.casefold() == typed.casefold()]
-            if exact:
-                return exact[0]
-            self.say(f"Type a number from 1 to {len(options)}, or Enter for {default}.")
+            if typed in numbered:
+                return numbered[typed]
+            for of in (str.casefold, lambda name: name.split(":")[0].casefold()):
+                meant = [name for name in numbered.values() if of(name) == typed.casefold()]
+                if len(meant) == 1:
+                    return meant[0]
+            numbers = list(numbered)
+            which = f"from 1 to {len(numbers)}" if isinstance(options, list) else f"of {joined(numbers, 'or')}"
+            self.say(f"Type a number {which}, or Enter for {default}.")
 
     def number(self, label: str, default: str, unit: str = "", *, cell: str = "") -> float:
         """Ask for a number; Enter takes the default. One that ``cell``, such as hatches.cysts_g, can never hold is

@@ -45,6 +45,10 @@ class Judged:
     suspicion: str = ""  # code of the likeliest cause, where one is earned
     suspicion_p: float = math.nan
     suspicion_words: str = ""
+    per_g_usual: float = math.nan  # nauplii per gram that its lot usually gives
+    per_g_low: float = math.nan
+    per_g_high: float = math.nan
+    is_low_per_g: bool = False  # it is low or poor by its nauplii per gram, and not by its percentage
 
 
 def judge_hatch(
@@ -90,6 +94,7 @@ def judge_hatch(
     known = [level.p_low for level in levels if math.isfinite(level.p_low)]
     p_low = min(1.0, len(known) * min(known)) if known else math.nan
     code = "poor" if p_low < POOR else "low" if p_low < LOW else "high" if levels[0].p_low > _HIGH else "usual"
+    is_low = code in ("poor", "low") and not len(known) * levels[0].p_low < LOW
     suspicion = _suspicion(hatch, suspect) if code in ("poor", "low") and suspect is not None else {}
     return Judged(
         code=code,
@@ -98,6 +103,10 @@ def judge_hatch(
         usual_high=levels[0].usual_high,
         p_low=p_low,
         n_hatches=usual.n_hatches,
+        per_g_usual=levels[1].usual,
+        per_g_low=levels[1].usual_low,
+        per_g_high=levels[1].usual_high,
+        is_low_per_g=is_low,
         **head,
         **suspicion,
     )
