@@ -108,8 +108,8 @@ def make_site(folder: Path, text: Callable[[], str], *, fill: Callable[[Path], o
         for part in parts:
             part.mkdir(parents=True, exist_ok=True)
         written = text()
-        settings_of(written, settings)
-        templates.write_csv_templates(folder / "field-sheets")
+        decimal = settings_of(written, settings).site.decimal
+        templates.write_csv_templates(folder / "field-sheets", decimal=decimal)
         templates.write_excel_template(folder / "field-sheets" / "field-sheets.xlsx")
         _copy_notebooks(folder / "notebooks")
         write_whole(settings, written)  # last: without it the folder is no site, and can be made again

@@ -1,8 +1,12 @@
 """The day sheet: cone, grams and counts a row; all else from the protocol and the log."""
 
+import csv
+
 import openpyxl
+import pandas as pd
 import pytest
 
+from qckit.day.founding import Answers, found_site
 from qckit.day.sheets.blank import write_day_sheets
 from qckit.day.sheets.reading import import_sheets
 from qckit.errors import InputError
@@ -388,3 +392,27 @@ def test_a_hatch_follows_the_protocol_on_decapsulation(room, sheet, bench):
     with open_log(room) as log:
         import_sheets(log, [sheet(ROWS)], by="op1")
         assert log.hatches(hatch="H261120-A")["decapsulated"].tolist() == [True]
+
+
+def test_sheets_of_a_site_with_a_decimal_comma_part_their_cells_by_semicolons(tmp_path):
+    """A spreadsheet program there opens comma-separated rows in one column, and 1,5 typed into them is two cells."""
+    site = found_site(tmp_path / "site", Answers(decimal="comma", cones="A, B", people="op1", date_order="dmy"))
+    sheets = site / "field-sheets"
+    for path in sheets.glob("*.csv"):
+        with path.open(encoding="utf-8-sig", newline="") as handle:
+            rows = list(csv.reader(handle, delimiter=";"))
+        assert len(rows[-1]) > 3 and "," not in "".join(rows[-1]), path.name
+    with open_log(site) as log:
+        log.add("lots", pd.DataFrame([{"lot": "L-1", "opened": "2026-11-01"}]), by="op1")
+        with (sheets / "day-sheet.csv").open("a", encoding="utf-8") as handle:
+            handle.write("20/11/2026;A;1,5;;;;;28,1;8,15;L-1;09:00;op1;\n")
+        import_sheets(log, [sheets / "day-sheet.csv"], by="op1")
+        assert log.hatches()["cysts_g"].tolist() == [1.5]
+        assert log.readings().set_index("quantity")["value"].to_dict() == {"temperature": 28.1, "ph": 8.15}
+        with (sheets / "lots.csv").open("a", encoding="utf-8") as handle:
+            names = (sheets / "lots.csv").read_text(encoding="utf-8-sig").strip().split(";")
+            handle.write(";".join({"lot": "L-2", "price": "38,50"}.get(name, "") for name in names) + "\n")
+        log.import_sheets([sheets / "lots.csv"], by="op1")
+        assert log.lots().set_index("lot")["price"]["L-2"] == 38.5
+    point = found_site(tmp_path / "point") / "field-sheets"
+    assert (point / "lots.csv").read_text(encoding="utf-8-sig").startswith("lot,")

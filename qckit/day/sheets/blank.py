@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 from pathlib import Path
 
+from qckit.log.sheets.templates import cell_separator
 from qckit.settings import Settings
 from qckit.stages import COUNT_LETTERS
 
@@ -38,7 +39,7 @@ def write_day_sheets(folder: str | Path, settings: Settings) -> list[Path]:
     sheet, book = folder / "day-sheet.csv", folder / "day-sheet.xlsx"
     if not sheet.exists():
         with sheet.open("w", encoding="utf-8-sig", newline="") as handle:
-            csv.writer(handle).writerows([[_HEADING], names])
+            csv.writer(handle, delimiter=cell_separator(settings.site.decimal)).writerows([[_HEADING], names])
     if not book.exists():
         _write_book(book, names, settings)
     return [sheet, book]

@@ -11,7 +11,7 @@ from pathlib import Path
 from qckit.files import write_whole
 from qckit.tables import TABLES, Column
 
-__all__ = ["SHEETS", "write_csv_templates", "write_excel_template"]
+__all__ = ["SHEETS", "cell_separator", "write_csv_templates", "write_excel_template"]
 
 SHEETS = ("lots", "hatches", "readings", "samples")
 """Tables people fill by hand."""
@@ -114,13 +114,21 @@ def columns_of(table: str) -> list[Column]:
     return [c for c in TABLES[table] if c.name not in _LEFT_OUT.get(table, ())]
 
 
-def write_csv_templates(folder: str | Path) -> list[Path]:
+def cell_separator(decimal: str) -> str:
+    """Return what stands between the cells of a sheet that people fill: where the comma is the decimal sign, 1,5 would
+    be two cells, and spreadsheet programs there part cells by semicolons."""
+    return ";" if decimal == "comma" else ","
+
+
+def write_csv_templates(folder: str | Path, *, decimal: str = "point") -> list[Path]:
     """Write a CSV with only its heading row for each table people fill.
 
     Parameters
     ----------
     folder : path
         Is made; files that are there stay as they are.
+    decimal : {"point", "comma"}
+        The site's decimal sign.
 
     Returns
     -------
@@ -133,7 +141,7 @@ def write_csv_templates(folder: str | Path) -> list[Path]:
         path = folder / f"{table}.csv"
         if not path.exists():
             with path.open("w", encoding="utf-8-sig", newline="") as handle:
-                csv.writer(handle).writerow([c.name for c in columns_of(table)])
+                csv.writer(handle, delimiter=cell_separator(decimal)).writerow([c.name for c in columns_of(table)])
         paths.append(path)
     return paths
 
