@@ -68,6 +68,21 @@ def test_a_new_pack_and_a_quiet_day_are_told_apart(history):
     assert any(what == "pack" and "K-121 was opened" in said for what, said in told)
 
 
+def test_what_a_log_begins_with_is_no_change(history):
+    """A log of nine days named its only lot and its only person as what changed shortly before."""
+    hatches = history["hatches"].sort_values("started")
+    young = hatches[(hatches["lot"] == "K-121") & (hatches["started"] >= "2026-10-27")].assign(operator="op1")
+    lots = history["lots"].assign(opened=None)
+    hatch = young["hatch"].iloc[-1]
+    told = describe_changes(lots, young, history["samples"], hatch=hatch)
+    assert not {"pack", "operator"} & {what for what, _ in told}
+    older = young.iloc[:2].assign(
+        lot="K-118", operator="op2", hatch=["X-1", "X-2"], started="2026-10-20T09:00:00+00:00"
+    )
+    told = dict(describe_changes(lots, pd.concat([older, young]), history["samples"], hatch=hatch))
+    assert told["pack"].startswith("K-121 has been in use for ") and told["operator"].startswith("op1 began to start")
+
+
 def test_factors_are_ranked_by_cost_then_by_how_unusual(history):
     finding = explain(history)
     table = factors_table(finding)

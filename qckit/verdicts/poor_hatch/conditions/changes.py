@@ -15,6 +15,7 @@ __all__ = ["changes_of_the_month", "describe_changes"]
 _RECENT, _LONG = 14.0, 60.0  # days (ours)
 _AMOUNT = 0.15  # a change of grams or volume beyond this share is told
 _LATEST = 10
+_SETTING_OUT = 1.0  # days: hatches of a log's first day are as old as the log
 
 
 def describe_changes(lots, hatches, samples, *, hatch: str, scales=None, corrections=None) -> list[tuple[str, str]]:
@@ -92,8 +93,13 @@ def _pack(lots, before, row, start):
     of_lot = before[before["lot"] == row["lot"]]
     if of_lot.empty and len(before):
         yield "pack", f"This is the first hatch of {row['lot']} in the log."
-    elif len(of_lot) and of_lot["_age"].max() <= _RECENT:
+    elif len(of_lot) and of_lot["_age"].max() <= _RECENT and _is_new(of_lot, before):
         yield "pack", f"{row['lot']} has been in use for {_days(of_lot['_age'].max())} only."
+
+
+def _is_new(part, before):
+    """Whether the log knows a time before these hatches: where it begins with them, nothing tells that they are new."""
+    return before["_age"].max() - part["_age"].max() > _SETTING_OUT
 
 
 def _people(before, row):
@@ -101,7 +107,7 @@ def _people(before, row):
     name = row["operator"]
     if isinstance(name, str) and name and before["operator"].notna().any():
         of_operator = before[before["operator"] == name]
-        if of_operator.empty or of_operator["_age"].max() <= _RECENT:
+        if of_operator.empty or (of_operator["_age"].max() <= _RECENT and _is_new(of_operator, before)):
             since = "with this hatch" if of_operator.empty else f"{_days(of_operator['_age'].max())} before"
             yield "operator", f"{name} began to start hatches {since}."
     cone = before[before["cone"] == row["cone"]]
