@@ -16,7 +16,7 @@ from qckit.stages import STAGE_RECORDS, hatched_pct
 
 __all__ = ["COUNTER_VERSION", "PHOTO_COLUMNS", "WITHHELD", "Flag", "PhotoCount", "version_with"]
 
-COUNTER_VERSION = "1.17"
+COUNTER_VERSION = "1.18"
 """Raised whenever the same photo may give another count or flag; counts kept from another version are made again."""
 
 WITHHELD = ("foreign",)

@@ -41,11 +41,11 @@ def reader(monkeypatch, labelled):
             proposed = Proposals(centres[:, 0], centres[:, 1], p, np.full(len(rows), score), votes)
             return types.SimpleNamespace(propose=lambda: proposed)
 
-        def read_mirrored(reading, picture):
-            module.n_again += 1
+        def read_mirrored(reading, picture, *, by_outline):
+            module.again.append(by_outline)
             return reading
 
-        module.read_picture, module.read_mirrored, module.n_again = read_picture, read_mirrored, 0
+        module.read_picture, module.read_mirrored, module.again = read_picture, read_mirrored, []
         monkeypatch.setitem(sys.modules, "qckit.counting.reader.network", module)
         monkeypatch.setattr("importlib.util.find_spec", lambda name: object())
         return truth[truth.photo == photo]
@@ -74,10 +74,13 @@ def test_a_reader_that_swaps_stages_is_flagged(labelled, reader):
     assert "readers" in [f.code for f in count.flags]
 
 
-@pytest.mark.parametrize(("sure", "n_again"), [(0.99, 0), (0.6, 1)])
-def test_only_a_doubtful_photo_is_read_again(labelled, reader, sure, n_again):
-    figures_of(labelled, "bright-04", reader("bright-04", sure=sure))
-    assert sys.modules["qckit.counting.reader.network"].n_again == n_again
+@pytest.mark.parametrize(
+    ("photo", "sure", "again"),
+    [("bright-04", 0.99, []), ("bright-04", 0.6, [True]), ("sieve-03", 0.6, [False])],
+)
+def test_only_a_doubtful_photo_is_read_again_and_by_outline_on_a_plain_floor(labelled, reader, photo, sure, again):
+    figures_of(labelled, photo, reader(photo, sure=sure))
+    assert sys.modules["qckit.counting.reader.network"].again == again
 
 
 def test_what_the_reader_misses_is_still_found(labelled, reader):

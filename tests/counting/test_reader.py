@@ -18,9 +18,9 @@ def picture(request):
 
 def test_strips_answer_as_the_whole_photo_does(picture, monkeypatch):
     """Each strip sees as far beyond its rows as the network looks, or answers near the seams would differ."""
-    whole = reader._strips(picture)
+    whole = reader._strips(picture, reader.MODEL)
     monkeypatch.setattr(reader, "STRIP_PX", 256 * 208)
-    strips = reader._strips(picture)
+    strips = reader._strips(picture, reader.MODEL)
     assert len(whole) == 1 and len(strips) > 3
     np.testing.assert_array_equal(np.concatenate(strips, axis=1), whole[0])
     last = reader._network(reader.MODEL).last
@@ -29,7 +29,7 @@ def test_strips_answer_as_the_whole_photo_does(picture, monkeypatch):
 
 def test_places_agree_with_planes(picture, monkeypatch):
     monkeypatch.setattr(reader, "STRIP_PX", 256 * 208)
-    strips = reader._strips(picture)
+    strips = reader._strips(picture, reader.MODEL)
     last = reader._network(reader.MODEL).last
     planes = reader._planes(strips, last, EVERY_PLANE)
     rng = np.random.default_rng(3)
@@ -40,12 +40,12 @@ def test_places_agree_with_planes(picture, monkeypatch):
 
 def test_votes_are_those_of_the_planes(picture, monkeypatch):
     monkeypatch.setattr(reader, "STRIP_PX", 256 * 208)
-    strips = reader._strips(picture)
+    strips = reader._strips(picture, reader.MODEL)
     last = reader._network(reader.MODEL).last
     down, right = reader._planes(strips, last, OFFSET_PLANES) * np.float32(reader.STRIDE)
     rng = np.random.default_rng(5)
     r, c = rng.integers(0, down.shape[0], 500), rng.integers(0, down.shape[1], 500)
-    votes = reader.Reading(strips, picture.shape[:2], 12.0).propose().votes
+    votes = reader.Reading(strips, picture.shape[:2], 12.0, reader.MODEL).propose().votes
     np.testing.assert_array_equal(votes.at(r, c), [down[r, c], right[r, c]])
 
 
@@ -69,6 +69,22 @@ def test_the_mean_of_readings_has_the_grid_of_one(picture):
     assert one.heat().shape == four.heat().shape == (600, 102)
     assert np.abs(one.heat() - four.heat()).max() > 0.1 and np.corrcoef(one.heat().flat, four.heat().flat)[0, 1] > 0.9
     assert one.propose().n_readings == 1 and four.propose().n_readings == 4
+
+
+def test_mirror_images_may_be_read_by_outline(picture):
+    """One image by the one network and three by the other, each with its own last layer, weigh alike."""
+    whole = np.ascontiguousarray(picture[:640, :192])  # whole blocks: the grid lies alike
+    one = reader.read_picture(whole, 12.0)
+    mixed, alike = reader.read_mirrored(one, whole, by_outline=True), reader.read_mirrored(one, whole)
+    assert (one.model, alike.mirrored_by, mixed.mirrored_by) == (reader.MODEL, reader.MODEL, reader.OUTLINE_MODEL)
+    heat = reader._planes(one.strips, reader._network(reader.MODEL).last, (reader.HEAT,))[0]
+    for down, across in reader.MIRRORED:
+        strips = reader._strips(np.ascontiguousarray(whole[::down, ::across]), reader.OUTLINE_MODEL)
+        last = reader._network(reader.OUTLINE_MODEL).last
+        heat = heat + reader._planes(strips, last, (reader.HEAT,))[0, ::down, ::across]
+    np.testing.assert_allclose(mixed.heat(), heat / 4, atol=1e-4)
+    assert np.abs(mixed.heat() - alike.heat()).max() > 0.1
+    assert mixed.propose().n_readings == 4
 
 
 def test_a_picture_ends_in_grey_at_all_its_edges():

@@ -21,7 +21,7 @@ import numpy as np
 import pandas as pd
 from change_photos import change_photo
 from joblib import Parallel, delayed
-from train_stages import FOLDS, HERE, N_FOLDS, deal
+from train_stages import FOLDS, HERE, N_FOLDS, deal, use_networks
 
 from qckit.counting.analysis import find_ground
 from qckit.counting.reader import network as reader
@@ -106,15 +106,16 @@ def whose(proposals, work, truth: pd.DataFrame) -> np.ndarray:
 
 def collect(job: Job, photos: Path, photo: str, um_per_px: float, look: str) -> pd.DataFrame:
     """Evidence of every proposal in one photo, and whether it is an object."""
-    reader.MODEL = job.network
+    use_networks(job.network)
     image = read_photo(photos / f"{photo}.jpg", um_per_px=um_per_px, finest_um_per_px=reader.READER_UM_PER_PX)
     work = make_work_image(image, um_per_px, to_um_per_px=reader.READER_UM_PER_PX)
     first, read_again = propose_objects(work, reader)
-    mask = find_ground(work).foreground.mask
+    ground = find_ground(work)
+    mask = ground.foreground.mask
     truth = pd.read_csv(job.folder / "truth.csv")
     truth = truth[(truth.photo == photo) & truth.stage.isin(STAGES)].reset_index(drop=True)
     tables = []
-    for readings, proposals in zip(READINGS, (first, read_again()), strict=True):
+    for readings, proposals in zip(READINGS, (first, read_again(ground.light)), strict=True):
         supported = supported_at(mask, proposals.rows, proposals.cols, work.um_per_px)
         table = pd.DataFrame(gather_chance_evidence(proposals, supported, work.um_per_px), columns=list(EVIDENCE))
         table = table.assign(stage=proposals.p.argmax(axis=1), is_object=whose(proposals, work, truth))

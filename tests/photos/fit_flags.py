@@ -16,10 +16,10 @@ import numpy as np
 import pandas as pd
 from fit_chances import LOOK_WEIGHT, LOOKS, Job, own_jobs, parse_job, pictures_of
 from joblib import Parallel, delayed
+from train_stages import use_networks
 
 from qckit.counting import count_photo, pipeline
 from qckit.counting.reader import chances
-from qckit.counting.reader import network as reader
 from qckit.counting.scoring import score_photo
 from qckit.counting.swing import LEAST_SWING, OFF_POINTS
 from qckit.stages import hatched_pct
@@ -32,7 +32,8 @@ EVIDENCE = ("swing", "between")
 def judge(job: Job, model: Path, picture: tuple) -> dict:
     """What the flags look at in one photo, and how far its count is off."""
     photos, photo, um_per_px, look = picture
-    reader.MODEL, chances.MODEL = job.network, model
+    use_networks(job.network)
+    chances.MODEL = model
     found, gather = {}, pipeline._signs
 
     def keep(findings, **more):

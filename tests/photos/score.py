@@ -21,20 +21,19 @@ import numpy as np
 import pandas as pd
 from change_photos import CHANGES, change_photo
 from joblib import Parallel, delayed
-from train_stages import HERE, N_FOLDS, collect_all, deal, train_both, use_reader
+from train_stages import HERE, N_FOLDS, collect_all, deal, train_both, use_networks, use_reader
 
 from qckit.agreement import doubts_of_stages
 from qckit.counting import count_photo
-from qckit.counting.reader import network as reader_module
 from qckit.counting.scoring import match_objects, score_photos
 from qckit.counting.stages import CLASSES, save_stage_model
 
 
-def count(path: Path, um_per_px: float, reader, fold, model, network=None):
-    """One photo, read by the networks of a fold, or by another reader."""
+def count(path: Path, um_per_px: float, reader, fold, model, networks=(None, None)):
+    """One photo, read by the networks of a fold, or by other ones."""
     use_reader(fold)
-    if network is not None:
-        reader_module.MODEL = network
+    if networks[0] is not None:
+        use_networks(*networks)
     return count_photo(path, um_per_px=um_per_px, reader=reader, stage_model=model)
 
 
@@ -57,8 +56,9 @@ def count_all(args, photos: pd.DataFrame, folder: Path, top: Path):
     models = [None] * N_FOLDS
     if args.leave_out:
         models = args.models or models_without(args.folder, args.altered, args.workers, top)
+    networks = args.network, args.outline
     jobs = (
-        delayed(count)(folder / f"{p}.jpg", u, reader, *((None, None) if k < 0 else (int(k), models[k])), args.network)
+        delayed(count)(folder / f"{p}.jpg", u, reader, *((None, None) if k < 0 else (int(k), models[k])), networks)
         for p, u, k in zip(photos.photo, photos.um_per_px, fold, strict=True)
     )
     return Parallel(args.workers)(jobs)
@@ -126,6 +126,7 @@ def main():
     parser.add_argument("--leave-out", action="store_true")
     parser.add_argument("--halves", action="store_true")
     parser.add_argument("--network", type=Path, help="file of a reader")
+    parser.add_argument("--outline", type=Path, help="file of one that goes by outline, beside it")
     parser.add_argument("--models", nargs=N_FOLDS, help="stage models of the folds, trained before")
     parser.add_argument("--changed", nargs="*", choices=CHANGES, metavar="CHANGE")
     parser.add_argument("--altered", type=int, default=3)

@@ -16,6 +16,7 @@ from pathlib import Path
 
 import numpy as np
 import pandas as pd
+from train_stages import use_networks
 
 from qckit.counting import count_photo
 from qckit.counting.camera_rule.learned import save_learned
@@ -99,7 +100,7 @@ def main():
     parser.add_argument("--reader", type=Path)
     args = parser.parse_args()
     if args.reader:
-        reader.MODEL = args.reader
+        use_networks(args.reader)
     sums, ratios = np.zeros((3, 3), int), []
     for folder in args.folders:
         photos, truth = pd.read_csv(folder / "photos.csv"), pd.read_csv(folder / "truth.csv")

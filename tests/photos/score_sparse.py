@@ -20,7 +20,7 @@ import pandas as pd
 import skimage
 from fit_chances import Job, own_jobs, parse_job, pictures_of
 from joblib import Parallel, delayed
-from train_stages import HERE
+from train_stages import HERE, use_networks
 
 from qckit._paths import sample_images_dir
 from qckit.counting import count_photo, pipeline
@@ -33,7 +33,8 @@ SAMPLE_DATA = ("grace_hopper.jpg", "logo2.png", "Minduka_Present_Blue_Pack.png")
 
 def signs_of(path: Path, um_per_px: float, network: Path):
     """What the flags look at in a photo, and the flags' codes."""
-    reader.MODEL, found, gather = network, {}, pipeline._signs
+    use_networks(network)
+    found, gather = {}, pipeline._signs
 
     def keep(findings, **more):
         found["signs"] = gather(findings, **more)

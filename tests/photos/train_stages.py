@@ -46,8 +46,17 @@ def deal(photos: pd.DataFrame) -> np.ndarray:
 
 
 def use_reader(fold: int | None) -> None:
-    """Let this process read with the network that has not seen a fold; None for the one that comes with the kit."""
-    reader.MODEL = Path(reader.__file__).with_name("reader.onnx") if fold is None else FOLDS / f"reader-{fold}.onnx"
+    """Let this process read with the networks that have not seen a fold; None for those that come with the kit."""
+    if fold is None:
+        folder = Path(reader.__file__).parent
+        use_networks(folder / "reader.onnx", folder / "outline_reader.onnx")
+    else:
+        use_networks(FOLDS / f"reader-{fold}.onnx", FOLDS / f"outline_reader-{fold}.onnx")
+
+
+def use_networks(network: Path, outline: Path | None = None) -> None:
+    """Let this process read with other networks; without one for outlines the first reads mirror images too."""
+    reader.MODEL, reader.OUTLINE_MODEL = network, outline or network
 
 
 def load_labelled(folder: Path, photo: str, um_per_px: float, to_um_per_px: float = WORK_UM_PER_PX):

@@ -20,6 +20,7 @@ from labelled_photos import (
     STRIDE,
     to_linear,
 )
+from skins import skinned
 from torch import nn
 
 OUT_UM = IN_UM * STRIDE
@@ -93,8 +94,8 @@ def random_colour(n, device):
 class Scenes:
     """Draws training crops, with their targets, from labelled photos."""
 
-    def __init__(self, photos, device, weights=(("*:sieve", 2.0),)):
-        self.photos, self.device = photos, device
+    def __init__(self, photos, device, weights=(("*:sieve", 2.0),), *, skins=False):
+        self.photos, self.device, self.skins = photos, device, skins
         self.kinds = sorted({p.kind for p in photos})
         makes = [k.split(":")[0] for k in self.kinds]  # each make and each kind as often, but for the weights
         share = np.array([1 / makes.count(m) for m in makes])
@@ -172,6 +173,15 @@ class Scenes:
         dye = dye[torch.arange(n, device=device)[:, None, None], ids].permute(0, 3, 1, 2)
         return torch.exp(F.avg_pool2d(F.pad(dye, (1, 1, 1, 1), mode="replicate"), 3, 1))
 
+    def _put_skins_on(self, planes, ids, which):
+        """Other skins on the light that bodies throw back, or on the light that passed them."""
+        incident = self.incident[which]
+        above = incident[:, None, None, None]
+        light = torch.where(above, planes[:, 0:3], 1 + planes[:, 6:9])
+        light = skinned(light, ids, self.stages[which], IN_UM, incident=incident)
+        planes[:, 0:3] = torch.where(above, light, planes[:, 0:3])
+        planes[:, 6:9] = torch.where(above, planes[:, 6:9], light - 1)
+
     def batch(self, n):
         """Pictures (linear light became sRGB) and targets for one training step."""
         device = self.device
@@ -183,8 +193,10 @@ class Scenes:
         two, ids2 = self.crops(second, zoom2)
         which1, which2 = torch.tensor(first, device=device), torch.tensor(second, device=device)
         use_second = chance(n, OVERLAID, device)
-        one[:, 0:3] *= self.dyes(ids1, which1)
-        two[:, 0:3] *= self.dyes(ids2, which2)
+        for part, ids, which in ((one, ids1, which1), (two, ids2, which2)):
+            part[:, 0:3] *= self.dyes(ids, which)
+            if self.skins:
+                self._put_skins_on(part, ids, which)
         ids1, ids2 = (ids[:, 1::STRIDE, 1::STRIDE] for ids in (ids1, ids2))
         picture = torch.empty(n, 3, SIZE, SIZE, device=device)
         for incident, draw in ((True, self._laid_on), (False, self._shone_through)):

@@ -7,8 +7,9 @@ import numpy as np
 import torch
 import torch.nn.functional as F
 from labelled import smooth_field
-from labelled_photos import SIZE, STRIDE, to_linear, to_srgb
+from labelled_photos import IN_UM, SIZE, STRIDE, to_linear, to_srgb
 from PIL import Image
+from skins import skinned
 
 BLOCK, RIM = 32, 128 / 255  # a photo goes on for so many pixels, and as this grey; as the network's reading does
 MODES = (("through", 0.4), ("dark", 0.15), ("above", 0.45))
@@ -17,8 +18,8 @@ MODES = (("through", 0.4), ("dark", 0.15), ("above", 0.45))
 class Stock:
     """Scenes drawn ahead by ``worlds.World``, some of them drawn anew all the time."""
 
-    def __init__(self, world, n, device):
-        self.world, self.n, self.at = world, n, 0
+    def __init__(self, world, n, device, *, skins=False):
+        self.world, self.n, self.at, self.skins = world, n, 0, skins
         self.light = torch.empty(n, 3, SIZE, SIZE, dtype=torch.half, device=device)
         self.ids = torch.empty(n, SIZE // STRIDE, SIZE // STRIDE, dtype=torch.uint8, device=device)
         self.facts = None
@@ -27,9 +28,14 @@ class Stock:
     def refresh(self, m):
         """Draw m scenes more over the oldest ones."""
         m = min(m, self.n - self.at)
-        d = self.world.draw(m, str(np.random.choice([k for k, _ in MODES], p=[p for _, p in MODES])))
+        mode = str(np.random.choice([k for k, _ in MODES], p=[p for _, p in MODES]))
+        d = self.world.draw(m, mode)
         here = slice(self.at, self.at + m)
-        self.light[here] = F.interpolate(d.light, size=(SIZE, SIZE), mode="bilinear", antialias=True).half()
+        light = d.light
+        if self.skins:
+            incident = torch.full((m,), mode != "through", device=d.ids.device)
+            light = skinned(light, d.ids, d.stage, SIZE * IN_UM / self.world.side, incident=incident)
+        self.light[here] = F.interpolate(light, size=(SIZE, SIZE), mode="bilinear", antialias=True).half()
         self.ids[here] = d.ids[:, 1::3, 1::3].to(torch.uint8)
         new = (d.stage, d.area, d.heat)
         if self.facts is None:
@@ -149,7 +155,7 @@ def ended(x, ids):
     return x, ids * ~beyond, beyond
 
 
-def own_batches(n, device, *, marched, seed, bank, stock, every, share):
+def own_batches(n, device, *, marched, seed, bank, stock, every, share, skins):
     """A source of n crops of our own scenes: of maps laid over each other, or of volumes marched as a whole."""
     from marched import MarchedWorld
     from volumes import make_bank
@@ -158,7 +164,8 @@ def own_batches(n, device, *, marched, seed, bank, stock, every, share):
     start = time.time()
     objects = make_bank(seed, bank, device, volumes=marched)
     print(f"{len(objects.kind)} objects marched in {time.time() - start:.0f} s", flush=True)
-    held = Stock((MarchedWorld if marched else World)(objects, SIZE * 3 // 2, device), stock, device)
+    world = (MarchedWorld if marched else World)(objects, SIZE * 3 // 2, device)
+    held = Stock(world, stock, device, skins=skins)
     for _ in range(-(-stock // share)):
         held.refresh(share)
     print(f"{stock} scenes drawn in {time.time() - start:.0f} s", flush=True)

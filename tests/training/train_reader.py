@@ -8,7 +8,7 @@ Run on a machine with PyTorch (a GPU makes it minutes instead of hours), from th
     WORLD_SIZE=2 MASTER_ADDR=127.0.0.1 MASTER_PORT=29511 RANK=0 LOCAL_RANK=0 python ...
 
 Its parts: the network (``network.py``), crops of labelled photos (``labelled.py``,
-``labelled_photos.py``), drawn scenes (``worlds.py`` and
+``labelled_photos.py``, with ``--skins`` ``skins.py``), drawn scenes (``worlds.py`` and
 ``marched.py``, of the bodies of ``volumes.py``) and pictures of other things (``other_scenes.py``). INFLATED comes
 from ``tests/photos_inflated_make/draw.py --masks``.
 
@@ -204,9 +204,9 @@ def export(net, path):
     )
 
 
-def photo_batches(photos, n, device, weights):
+def photo_batches(photos, n, device, weights, *, skins):
     """A source of n crops of labelled photos, each make as often but for the weights."""
-    scenes = Scenes(photos, device, weights)
+    scenes = Scenes(photos, device, weights, skins=skins)
     return lambda: scenes.batch(n)
 
 
@@ -246,6 +246,7 @@ def main():
     parser.add_argument("--bank", type=float, default=8, help="objects of our own scenes, in 600")
     parser.add_argument("--stock", type=int, default=3000, help="own scenes of each sort held ready")
     parser.add_argument("--every", type=int, default=60, help="steps between 96 (marched: 24) new own scenes")
+    parser.add_argument("--skins", action="store_true", help="grain and lamps' points dealt out at random: by outline")
     parser.add_argument("--until", type=Path, help="a file that says when to end [s since 1970]; may change meanwhile")
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--tag", default="")
@@ -263,7 +264,7 @@ def main():
     torch.backends.cudnn.benchmark = True
     args.out.mkdir(parents=True, exist_ok=True)
     torch.manual_seed(args.seed)
-    own = {"seed": args.seed, "bank": args.bank, "stock": args.stock, "every": args.every}
+    own = {"seed": args.seed, "bank": args.bank, "stock": args.stock, "every": args.every, "skins": args.skins}
     sources = []
     if args.crops[1]:
         sources.append(own_batches(args.crops[1], device, marched=False, share=96, **own))
@@ -280,7 +281,7 @@ def main():
         left[root.name] = out
     print(f"training on {len(kept)} photos, {sum(len(p.stage) for p in kept)} objects", flush=True)
     if args.crops[0] and kept:
-        sources.append(photo_batches(kept, args.crops[0], device, args.weigh))
+        sources.append(photo_batches(kept, args.crops[0], device, args.weigh, skins=args.skins))
     if args.crops[3] and args.others:
         others = Others(args.others, device)
         sources.append(lambda: others.batch(args.crops[3], 2))

@@ -26,6 +26,7 @@ from qckit.counting.analysis import (
 )
 from qckit.counting.reader.chances import Accepted
 from qckit.counting.reader.proposals import Proposals
+from qckit.counting.segmentation.light import Light
 from qckit.counting.shells.dividing_line import redraw_line
 from qckit.counting.shells.two_groups import settle_round_bodies
 from qckit.counting.stages import StageModel
@@ -39,6 +40,7 @@ __all__ = ["JointReading", "propose_objects", "read_at_centres", "reader_key", "
 LEAST_SUPPORTED = 0.5  # of the proposals; where the foreground supports fewer, its silence says nothing
 ENOUGH = 20  # proposals to tell that by; a few of them may be specks that the foreground rightly leaves out
 ALONE_SINGLE = 0.99  # of a measured object that no proposal supports
+PATTERNED_PCT = 6.0  # scatter of a floor's light from which it is no plain one: woven or printed, or very grainy
 DOUBTFUL = 0.08  # chance of an error that matters from which a photo is read again, before it would be flagged
 MEASURED_WEIGHT = 0.5  # of what was measured, beside the reader's 1, where the two always agree
 STRANGERS = 0.5  # share of objects on which they differ from which what was measured has no say
@@ -61,7 +63,7 @@ def reader_key(reader: str | None) -> str:
     return str(getattr(module, "READER_VERSION", "1")) if module else "none"
 
 
-def propose_objects(work: WorkImage, module) -> tuple[Proposals, Callable[[], Proposals]]:
+def propose_objects(work: WorkImage, module) -> tuple[Proposals, Callable[[Light], Proposals]]:
     """Ask the reader for its proposals.
 
     Parameters
@@ -74,13 +76,16 @@ def propose_objects(work: WorkImage, module) -> tuple[Proposals, Callable[[], Pr
     -------
     proposals : Proposals
     read_again : callable
-        Gives those by mirror images of the photo too, for four times the work.
+        Gives those by mirror images of the photo too, for four times the work. Takes the photo's light: where its
+        floor is plain the mirror images are read by outline. Over a weave bodies are told by what shines through them,
+        which a reader that goes by outline was not shown.
     """
     pixels, scale = reader_picture(work, module)
     reading = module.read_picture(pixels, scale)
 
-    def read_again():
-        return in_work_pixels(work, pixels.shape, module.read_mirrored(reading, pixels).propose())
+    def read_again(light):
+        mirrored = module.read_mirrored(reading, pixels, by_outline=light.scatter_pct < PATTERNED_PCT)
+        return in_work_pixels(work, pixels.shape, mirrored.propose())
 
     return in_work_pixels(work, pixels.shape, reading.propose()), read_again
 
@@ -121,7 +126,7 @@ class JointReading:
 
 
 def read_at_centres(
-    work: WorkImage, model: StageModel, proposals: Proposals, read_again: Callable[[], Proposals] | None = None
+    work: WorkImage, model: StageModel, proposals: Proposals, read_again: Callable[[Light], Proposals] | None = None
 ) -> JointReading:
     """Measure the photo where the reader's proposals are likely objects, and join both readings.
 
@@ -142,7 +147,7 @@ def read_at_centres(
     joint = _read_once(work, model, proposals, ground)
     if read_again and is_doubtful(joint.found, joint.invented + joint.missed):
         del joint  # or its labels and sums lie in memory beside what the network needs
-        joint = _read_once(work, model, read_again(), ground)
+        joint = _read_once(work, model, read_again(ground.light), ground)
     return joint
 
 

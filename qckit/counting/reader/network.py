@@ -4,6 +4,9 @@ A small convolutional network (a million weights, in whole numbers of eight bits
 was trained on the labelled photos of ``tests/photos`` and ``tests/photos_second_make`` and on drawn scenes by
 ``tests/training/train_reader.py``, which also says what its nine planes mean, and shrunk by
 ``tests/training/shrink_reader.py``. It measures nothing: sizes, and the check of its stages, come from the other steps.
+
+A second network of the same shape was trained with bodies whose grain, smoothness and lamps' points were dealt out at
+random (``tests/training/skins.py``), so that it goes by outline. It reads the mirror images of photos in doubt.
 """
 
 from __future__ import annotations
@@ -28,6 +31,7 @@ COARSEST_UM_PER_PX = 15.0
 
 MODEL = Path(__file__).with_name("reader.onnx")
 READER_VERSION = hashlib.sha256(MODEL.read_bytes()).hexdigest()[:12] if MODEL.is_file() else "none"
+OUTLINE_MODEL = Path(__file__).with_name("outline_reader.onnx")
 
 STRIDE = 2  # pixels of the picture per pixel of the planes
 FOLD = 4  # pixels a side that the network reads and answers as one; two by two pixels of each plane lie side by side
@@ -43,7 +47,7 @@ APART_UM = 70.0  # two centres nearer than this are one object seen twice
 
 def reader_available() -> bool:
     """Say whether the network and what runs it are there."""
-    return MODEL.is_file() and importlib.util.find_spec("onnxruntime") is not None
+    return MODEL.is_file() and OUTLINE_MODEL.is_file() and importlib.util.find_spec("onnxruntime") is not None
 
 
 @dataclass(frozen=True)
@@ -135,8 +139,8 @@ def _four_by_four(
     return out.view(np.uint8).reshape(1, rows, cols, 3 * FOLD**2)
 
 
-def _strips(picture: np.ndarray, **lie) -> list[np.ndarray]:
-    """Run the network in strips, so that memory stays bounded: what it noticed in each, (channels, P, Q).
+def _strips(picture: np.ndarray, model: Path, **lie) -> list[np.ndarray]:
+    """Run a network in strips, so that memory stays bounded: what it noticed in each, (channels, P, Q).
 
     ``lie`` says how the picture is laid out, as in :func:`_four_by_four`.
     """
@@ -147,7 +151,7 @@ def _strips(picture: np.ndarray, **lie) -> list[np.ndarray]:
     for start in range(0, height, step):
         first, last = max(0, start - HALO), min(height, start + step + HALO)
         part = _four_by_four(picture, first, last, shape, **lie)
-        out = _network(MODEL).session.run(None, {"photo": part})[0][0]
+        out = _network(model).session.run(None, {"photo": part})[0][0]
         del part
         end = min(height, start + step)
         strips.append(out[:, (start - first) // FOLD : (end - first) // FOLD])
@@ -245,13 +249,17 @@ class Reading:
         Rows and columns of the picture.
     um_per_px : float
     mirrored : dict of (int, int) to strips
-        What it noticed in mirror images of the picture, by the steps (1 or -1) down and across that undo each.
+        What was noticed in mirror images of the picture, by the steps (1 or -1) down and across that undo each.
+    model, mirrored_by : Path
+        Networks that read the picture and its mirror images.
     """
 
     strips: list
     shape: tuple[int, int]
     um_per_px: float
+    model: Path
     mirrored: dict[tuple[int, int], list] = field(default_factory=dict)
+    mirrored_by: Path | None = None
     stride = STRIDE
 
     def propose(self, heat: np.ndarray | None = None) -> Proposals:
@@ -264,17 +272,17 @@ class Reading:
         logit = self.heat() if heat is None else heat
         r, c = _peaks(logit, np.log(LEAST_HEAT / (1 - LEAST_HEAT)))
         row, col, score = (r + 0.5) * STRIDE, (c + 0.5) * STRIDE, expit(logit[r, c].astype(float))
-        votes = Votes(logit.shape, partial(_centres_of, self.strips, _network(MODEL).last))
+        votes = Votes(logit.shape, partial(_centres_of, self.strips, _network(self.model).last))
         p = softmax(self._stages_at(r, c), axis=1)
         every = Proposals(row, col, p, score, votes, n_readings=1 + len(self.mirrored))
         return every.take(_apart(row, col, score, self.um_per_px))
 
     def heat(self) -> np.ndarray:
         """How sure the network is that a centre lies at each place, in logits: (M/2, N/2)."""
-        last, (rows, cols) = _network(MODEL).last, self.shape
-        logit = _planes(self.strips, last, (HEAT,))[0]
+        rows, cols = self.shape
+        logit = _planes(self.strips, _network(self.model).last, (HEAT,))[0]
         for (down, across), strips in self.mirrored.items():
-            logit += _planes(strips, last, (HEAT,))[0, ::down, ::across]
+            logit += _planes(strips, _network(self.mirrored_by).last, (HEAT,))[0, ::down, ::across]
         logit /= 1 + len(self.mirrored)
         return logit[: -(-rows // STRIDE), : -(-cols // STRIDE)]
 
@@ -287,9 +295,10 @@ class Reading:
 
     def _stages_at(self, r: np.ndarray, c: np.ndarray) -> np.ndarray:
         """Logits of the stages at pixels of the laid-out planes: (n, stages)."""
-        last = _network(MODEL).last
-        logits = sum(last.answers(*noticed, STAGE_PLANES) for noticed in self._in_each_image(r, c))
-        return logits / (1 + len(self.mirrored))
+        lasts = [_network(m).last for m in (self.model, *[self.mirrored_by] * len(self.mirrored))]
+        images = self._in_each_image(r, c)
+        logits = sum(last.answers(*noticed, STAGE_PLANES) for last, noticed in zip(lasts, images, strict=True))
+        return logits / len(lasts)
 
     def noticed_at(self, rows, cols) -> np.ndarray:
         """What was noticed at places.
@@ -302,7 +311,7 @@ class Reading:
         Returns
         -------
         (n, channels) ndarray
-            Means over the images.
+            Means over the images, which one network has read.
         """
         within = -(-self.shape[0] // STRIDE) - 1, -(-self.shape[1] // STRIDE) - 1
         r = np.clip(np.asarray(rows, float) / STRIDE, 0, within[0]).astype(int)
@@ -330,11 +339,11 @@ def read_picture(picture: np.ndarray, um_per_px: float) -> Reading:
     """
     if not 0.97 * READER_UM_PER_PX <= um_per_px <= 1.03 * COARSEST_UM_PER_PX:
         raise ValueError(f"the picture has {um_per_px:g} µm per pixel; resize it to {READER_UM_PER_PX:g} first")
-    return Reading(_strips(picture), picture.shape[:2], um_per_px)
+    return Reading(_strips(picture, MODEL), picture.shape[:2], um_per_px, MODEL)
 
 
-def read_mirrored(reading: Reading, picture: np.ndarray) -> Reading:
-    """Run the network on three mirror images of a picture too.
+def read_mirrored(reading: Reading, picture: np.ndarray, *, by_outline: bool = False) -> Reading:
+    """Read three mirror images of a picture too.
 
     A body is the same whichever way round it lies, and the network was shown all ways; where it is unsure its answers
     differ from one to the next, and their mean is nearer the truth (means of many predictors: Breiman 1996, Machine
@@ -345,11 +354,14 @@ def read_mirrored(reading: Reading, picture: np.ndarray) -> Reading:
     reading : Reading
         Of the picture.
     picture : (M, N, 3) ndarray of uint8
+    by_outline : bool
+        Let the network that goes by outline read the mirror images.
 
     Returns
     -------
     Reading
     """
     # copies: the network's answer lies above what it needed meanwhile, which would stay taken with it
-    mirrored = {(d, a): [s.copy() for s in _strips(picture, down=d, across=a)] for d, a in MIRRORED}
-    return replace(reading, mirrored=mirrored)
+    model = OUTLINE_MODEL if by_outline else reading.model
+    mirrored = {(d, a): [s.copy() for s in _strips(picture, model, down=d, across=a)] for d, a in MIRRORED}
+    return replace(reading, mirrored=mirrored, mirrored_by=model)

@@ -54,6 +54,11 @@ class Light:
     weights: np.ndarray
     is_dark: bool
 
+    @property
+    def scatter_pct(self) -> float:
+        """Scatter of the background's light around its grid, over the channels: of a weave, a print or grain. [%]"""
+        return float(np.sqrt(np.trace(self.covariance) / len(self.covariance)))
+
 
 def _block_means(pixels: np.ndarray, block: int) -> np.ndarray:
     """Mean brightness of blocks: (rows of blocks, columns of blocks, 3)."""
