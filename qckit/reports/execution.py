@@ -14,6 +14,8 @@ from qckit.reports.kernel import KERNELSPEC, private_kernel
 
 __all__ = ["execute", "work_folder"]
 
+_ENGINE = "qckit"  # its name in papermill's register
+
 
 @contextlib.contextmanager
 def work_folder():
@@ -33,6 +35,7 @@ def execute(source, values: dict, work: Path, failed: Path, what: str):
     import nbformat
     import papermill
     from nbclient.exceptions import CellControlSignal, DeadKernelError
+    from papermill.engines import papermill_engines
     from papermill.exceptions import PapermillExecutionError
 
     logging.getLogger("papermill").setLevel(logging.ERROR)
@@ -40,11 +43,13 @@ def execute(source, values: dict, work: Path, failed: Path, what: str):
     source.metadata.kernelspec = dict(KERNELSPEC)
     source.metadata.language_info = {"name": "python"}
     nbformat.write(source, copy)
+    papermill_engines.register(_ENGINE, _writes_at_the_end())
     try:
         papermill.execute_notebook(
             str(copy),
             str(out),
             parameters=values,
+            engine_name=_ENGINE,
             progress_bar=False,
             log_output=False,
             kernel_manager_class=private_kernel(work),
@@ -55,6 +60,25 @@ def execute(source, values: dict, work: Path, failed: Path, what: str):
     except (DeadKernelError, CellControlSignal, RuntimeError) as error:
         raise _failure(type(error).__name__, str(error), _keep(out, failed), what) from error
     return nbformat.read(out, as_version=4)
+
+
+def _writes_at_the_end():
+    """Return papermill's engine, made to write the notebook once: by itself it does so twice a cell, all charts anew.
+
+    Nobody looks at the file before; of a cell that fails and a kernel that dies it is written all the same.
+    """
+    from papermill.engines import NBClientEngine
+
+    class WritesAtTheEnd(NBClientEngine):
+        @classmethod
+        def execute_managed_notebook(cls, nb_man, kernel_name, **options):
+            place, nb_man.output_path = nb_man.output_path, None
+            try:
+                super().execute_managed_notebook(nb_man, kernel_name, **options)
+            finally:
+                nb_man.output_path = place
+
+    return WritesAtTheEnd
 
 
 def _keep(out: Path, failed: Path) -> str:

@@ -213,9 +213,16 @@ def test_a_notebook_without_findings_is_an_error(site, notebook):
 
 def test_a_kernel_that_dies_is_one_line(site, notebook, body):
     with pytest.raises(InputError) as caught:
-        reports.run_report("new-lot", site, {"lot": "K"}, notebook=notebook([body, "import os; os._exit(1)"]))
+        reports.run_report(
+            "new-lot",
+            site,
+            {"lot": "K"},
+            notebook=notebook([body, "print('as far as' + ' here')", "import os; os._exit(1)"]),
+        )
     assert str(caught.value).startswith("the report new-lot 'K' failed: DeadKernelError: Kernel died.")
     assert len(str(caught.value).splitlines()) == 1
+    (kept,) = (site / "reports").glob("*.failed.ipynb")
+    assert "as far as here" in kept.read_text(encoding="utf-8")
 
 
 @pytest.mark.usefixtures("warm_kernels")
