@@ -9,6 +9,7 @@ from qckit.verdicts.lots.usual import full_cysts_counted
 from qckit.verdicts.poor_hatch.causes import cause
 from qckit.verdicts.poor_hatch.checks import CHECKS, Check, speaks_against
 from qckit.verdicts.poor_hatch.conditions.off_standard import OffStandard, far_off_standard
+from qckit.words import small
 
 __all__ = ["ReadAgain", "is_rich", "readings_to_repeat", "steps_of"]
 
@@ -105,18 +106,14 @@ def _feed(case, verdict, named):
 def _read_again(case, again, plans, conditions):
     """What was read far off, how to read it again, and what to do where it stays so: it is not said to be the cause."""
     off, check = again.off, again.check
-    act = _small(cause(off.cause).act(conditions))
+    act = small(cause(off.cause).act(conditions))
     was = f"the {QUANTITIES[off.quantity].label} in cone {case.row['cone']} {off.sentence}"
     if check is None:
         return f"act {off.cause}", f"{was}; a check found it so. Before the next hatch: {act}"
-    how = f"({_takes(check.hours)}: {_small(plans[check.code]).rstrip('.')})"
+    how = f"({_takes(check.hours)}: {small(plans[check.code]).rstrip('.')})"
     if case.feed["past_since"]:
         return f"check {check.code}", f"{was}. Read it again in the next hatch {how}. If it is off there too: {act}"
     return f"check {check.code}", f"{was}. Read it again {how}. If it is still off, before the next hatch: {act}"
-
-
-def _small(text):
-    return text[:1].lower() + text[1:]
 
 
 _SETTLED_BY = {"missed": "recount", "swapped": "recount", "uneven": "repeat", "gradient": "repeat"}
