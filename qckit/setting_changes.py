@@ -110,10 +110,10 @@ def history_lines(frame: pd.DataFrame) -> list[str]:
     """Say each row of the log's record in a line: what was set, when that was noticed, by whom, since when at most."""
     lines = []
     for row in frame.itertuples():
-        if row.before != row.before or row.before is None:
-            what, how = f"{row.after or 'empty'}", "first record"
+        if pd.isna(row.before):
+            what, how = row.after or "empty", "first record"
         else:
             what = f"{row.before or 'empty'} -> {row.after or 'empty'}"
-            how = f"found so in {SETTINGS_FILE}, changed after {row.since}" if row.since == row.since else "found so"
+            how = f"found so in {SETTINGS_FILE}, changed after {row.since}"
         lines.append(f"setting {row.setting}: {what}  [{how}; noticed {row.noticed_at}, with what {row.by} did]")
     return lines
