@@ -195,7 +195,7 @@ def widen(limits: Limits, rules=DEFAULT_RULES) -> Limits:
     >>> charts.widen(limits).width > limits.width
     True
     """
-    reach = rule_reach(set(rules) | {"beyond_3"}, limits.worth, limits.df)
+    reach = rule_reach(set(rules) | {"beyond_3"}, limits.n_independent, limits.df)
     width = reach.get("beyond_3", {}).get("k", 3.0)
     return limits.with_width(width, reach)
 

@@ -100,7 +100,7 @@ class Limits:
     independent: float = 0.0
 
     @property
-    def worth(self) -> int:
+    def n_independent(self) -> int:
         """Independent points that tell the centre as well."""
         return max(2, round(self.independent)) if self.independent else self.n_points
 

@@ -284,7 +284,7 @@ def _judged(frame, limits, rules, first):
         "signals": signals[signals["at"] >= first].reset_index(drop=True),
         "limits": limits,
         "rules": tuple(rules),
-        "run": run_length(rules, reach=limits.reach, n_points=limits.worth, df=limits.df),
+        "run": run_length(rules, reach=limits.reach, n_points=limits.n_independent, df=limits.df),
     }
 
 

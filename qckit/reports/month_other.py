@@ -143,7 +143,7 @@ def _others_of(chart, frame):
     limits, z = chart.limits, frame["z"].to_numpy(dtype=float)
     base = chart.frame.loc[chart.frame["phase"] == "baseline", "z"].dropna().to_numpy(dtype=float)
     df = round(float(limits.df), 2)
-    width, decision = ewma_width(_WEIGHT, limits.worth, df), cusum_decision(_SLACK, limits.worth, df)
+    width, decision = ewma_width(_WEIGHT, limits.n_independent, df), cusum_decision(_SLACK, limits.n_independent, df)
     ewma = ewma_chart(z, centre=0, sigma=1, weight=_WEIGHT, width=width)
     cusum = cusum_chart(z, target=0, slack=_SLACK, decision=decision)
     ranges = moving_range_chart(z, mean=np.abs(np.diff(base)).mean() if len(base) > 2 else None) if len(z) > 1 else None
