@@ -15,7 +15,7 @@ from qckit.hatch.notes import _SENTENCES as NOTE_SENTENCES
 from qckit.practice import POOR_HATCH, invented_history
 from qckit.settings import Settings
 from qckit.site_tables import SiteTables
-from qckit.verdicts.month import words as month_words
+from qckit.verdicts.month import evidence as month_evidence
 from qckit.verdicts.month.verdict import review_month
 from qckit.verdicts.new_lot import reasoning
 from qckit.verdicts.new_lot.verdict import judge_new_lot
@@ -26,10 +26,10 @@ PACKAGE = Path(qckit.__file__).parent
 SCHEMA = json.loads((PACKAGE / "verdicts" / "finding.schema.json").read_text("utf-8"))
 CODES = {
     "new-lot": set(reasoning.EVIDENCE_CODES),
-    "month": set(month_words.EVIDENCE_CODES),
+    "month": set(month_evidence.EVIDENCE_CODES),
     "poor-hatch": set(poor_evidence.EVIDENCE_CODES),
 }
-SOURCES = {"new-lot": reasoning, "month": month_words, "poor-hatch": poor_evidence}
+SOURCES = {"new-lot": reasoning, "month": month_evidence, "poor-hatch": poor_evidence}
 
 
 @pytest.fixture(scope="module")

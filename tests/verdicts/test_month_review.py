@@ -18,6 +18,7 @@ from qckit.reports.month_report import _latest
 from qckit.settings import Settings
 from qckit.site_tables import SiteTables
 from qckit.tables import check_table
+from qckit.verdicts.month.evidence import collect_evidence
 from qckit.verdicts.month.periods import _periods, month_bounds
 from qckit.verdicts.month.records import no_hatch_words
 from qckit.verdicts.month.set_aside import aside_row
@@ -33,7 +34,7 @@ from qckit.verdicts.month.tables import (
     signal_rows,
 )
 from qckit.verdicts.month.verdict import VERDICTS, finding_of_month, main_lot, needs_attention, review_month
-from qckit.verdicts.month.words import evidence, shift_sentence, unseen_sentence
+from qckit.verdicts.month.words import shift_sentence, unseen_sentence
 
 
 @pytest.fixture(scope="module")
@@ -618,7 +619,7 @@ def test_a_months_figures_have_the_digits_they_are_read_with_and_are_told_apart(
     (cone_c,) = [s for s in study.shifts if s.is_open and s.counts]
     words = shift_sentence(cone_c, "ymd")
     assert re.search(r"oxygen 4\.\d mg/l there, 6\.\d otherwise", words), words
-    good = next(e for e in evidence(study) if e.question == "How good is K-121?")
+    good = next(e for e in collect_evidence(study) if e.question == "How good is K-121?")
     assert good.answer.startswith("Outside what changed, K-121 hatches 8")
 
 

@@ -116,58 +116,63 @@ def shifts_of(search: Search | None, frame, quantity, *, first) -> list[Shift]:
     """
     if search is None:
         return []
-    at, back, out = frame["at"], _back(quantity), []
-    for change in search.changes:
-        if at.iloc[change.last] < first or not _shows_in_month(change, frame, first):
-            continue
-        rows = change.rows
-        base = search.model.fitted[rows] - change.coefficient * change.column[rows]
+    return [
+        _shift(change, search.model.fitted, frame, quantity)
+        for change in search.changes
+        if frame["at"].iloc[change.last] >= first and _shows_in_month(change, frame, first)
+    ]
 
-        def size(c, base=base, rows=rows, column=change.column):
-            return float(np.mean(back(base + c * column[rows]) - back(base)))
 
-        factor, level = change.factor, change.level if change.factor else ""
-        mine = (frame[factor].astype(str) == level) if factor else pd.Series(True, index=frame.index)
-        near = mine & (at >= at.iloc[change.first_low]) & (at <= at.iloc[change.last_high])
-        lots = frame["lot"].iloc[rows].unique() if "lot" in frame else []
-        if change.shape == "ramp" and not factor and len(lots) == 1 and quantity in ("hatch_pct",):
-            factor, level = "lot", str(lots[0])  # what wanders off in one lot only is that lot
-        kind = {"step": "change", "ramp": "drift", "level": "level"}[change.shape]
-        days = max(1.0, float(np.mean(change.column[rows]))) if kind == "drift" else 1.0
-        bounds = sorted((size(change.low), size(change.high)))
-        is_of_meter = bool(np.abs(change.coefficient * change.column).max() <= METER_ERROR.get(quantity, 0.0))
-        largest = rows[np.argmax(np.abs(change.column[rows]))]
-        step = back(search.model.fitted[largest]) - back(
-            search.model.fitted[largest] - change.coefficient * change.column[largest]
-        )
-        is_slight = bool(abs(step) < LEAST_STEP.get(quantity, 0.0))
-        out.append(
-            Shift(
-                quantity=quantity,
-                kind=kind,
-                where=group_words(factor, level) if factor else ALL,
-                factor=factor,
-                level=level,
-                **{k: at.iloc[getattr(change, k)] for k in _PLACES},
-                is_ongoing=change.is_ongoing,
-                n_hatches=len(rows),
-                effect=size(change.coefficient),
-                effect_low=bounds[0],
-                effect_high=bounds[1],
-                effect_z=change.z,
-                p_value=change.p_value,
-                labels=tuple(frame["label"].iloc[rows]),
-                around=tuple(frame.loc[near, "label"]),
-                rivals=change.rivals,
-                counts=not is_of_meter
-                and not is_slight
-                and not (kind == "drift" and _is_ageing(factor, level, change, frame)),
-                is_of_meter=is_of_meter,
-                is_slight=is_slight,
-                per_30_days=30 * size(change.coefficient) / days if kind == "drift" else math.nan,
-            )
-        )
-    return out
+def _shift(change, fitted, frame, quantity) -> Shift:
+    """One change with its place in words and its effect in the unit."""
+    at, rows, size = frame["at"], change.rows, _size_of(change, fitted, _back(quantity))
+    factor, level = change.factor, change.level if change.factor else ""
+    mine = (frame[factor].astype(str) == level) if factor else pd.Series(True, index=frame.index)
+    near = mine & (at >= at.iloc[change.first_low]) & (at <= at.iloc[change.last_high])
+    lots = frame["lot"].iloc[rows].unique() if "lot" in frame else []
+    if change.shape == "ramp" and not factor and len(lots) == 1 and quantity == "hatch_pct":
+        factor, level = "lot", str(lots[0])  # what wanders off in one lot only is that lot
+    kind = {"step": "change", "ramp": "drift", "level": "level"}[change.shape]
+    days = max(1.0, float(np.mean(change.column[rows]))) if kind == "drift" else 1.0
+    effect, bounds = size(change.coefficient), sorted((size(change.low), size(change.high)))
+    is_of_meter = bool(np.abs(change.coefficient * change.column).max() <= METER_ERROR.get(quantity, 0.0))
+    is_slight = bool(_largest_step(change, fitted, _back(quantity)) < LEAST_STEP.get(quantity, 0.0))
+    is_ageing = kind == "drift" and _is_ageing(factor, level, change, frame)
+    return Shift(
+        quantity=quantity,
+        kind=kind,
+        where=group_words(factor, level) if factor else ALL,
+        factor=factor,
+        level=level,
+        **{k: at.iloc[getattr(change, k)] for k in _PLACES},
+        is_ongoing=change.is_ongoing,
+        n_hatches=len(rows),
+        effect=effect,
+        effect_low=bounds[0],
+        effect_high=bounds[1],
+        effect_z=change.z,
+        p_value=change.p_value,
+        labels=tuple(frame["label"].iloc[rows]),
+        around=tuple(frame.loc[near, "label"]),
+        rivals=change.rivals,
+        counts=not (is_of_meter or is_slight or is_ageing),
+        is_of_meter=is_of_meter,
+        is_slight=is_slight,
+        per_30_days=30 * effect / days if kind == "drift" else math.nan,
+    )
+
+
+def _size_of(change, fitted, back):
+    """Return a function: a coefficient of the change -> what it means for its hatches, on average, in the unit."""
+    column = change.column[change.rows]
+    without = fitted[change.rows] - change.coefficient * column
+    return lambda coefficient: float(np.mean(back(without + coefficient * column) - back(without)))
+
+
+def _largest_step(change, fitted, back):
+    """How far a change moves the hatch that it moves most, in the unit."""
+    most = change.rows[np.argmax(np.abs(change.column[change.rows]))]
+    return abs(back(fitted[most]) - back(fitted[most] - change.coefficient * change.column[most]))
 
 
 def _shows_in_month(change, frame, first) -> bool:

@@ -11,6 +11,7 @@ from qckit.hatch.dose.weighing import decimals_of
 from qckit.site_tables import SiteTables
 from qckit.verdicts.finding import Figure, Finding
 from qckit.verdicts.month import next_steps, words
+from qckit.verdicts.month.evidence import collect_evidence
 from qckit.verdicts.month.false_alarms import PAGE_RATE, SHARES
 from qckit.verdicts.month.signals import open_signals
 from qckit.verdicts.month.study import MonthStudy, study_month
@@ -69,7 +70,7 @@ def finding_of_month(study: MonthStudy) -> Finding:
         headline=words.headline(study, code),
         figures=_figures(study),
         next_steps=next_steps.next_steps(study, code),
-        evidence=words.evidence(study),
+        evidence=collect_evidence(study),
         would_change=next_steps.would_change(study, code),
         cautions=words.cautions(study),
         left_out=study.left_out,

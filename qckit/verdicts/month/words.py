@@ -3,25 +3,21 @@
 from __future__ import annotations
 
 import math
-from dataclasses import asdict
 
 from qckit.charts.series import CHARTED, CONDITIONS
 from qckit.charts.water import LEAST_STEP
 from qckit.setting_changes import change_sentences
-from qckit.verdicts.finding import Evidence
-from qckit.verdicts.lots.expected import expected_words
 from qckit.verdicts.month.false_alarms import PAGE_RATE
 from qckit.verdicts.month.signals import open_signals
-from qckit.verdicts.month.single_hatches_words import alone_sentence, apart_hatches, apart_sentence
-from qckit.words import capital, day, decimals_known, joined, number, plural, small
+from qckit.words import capital, day, joined, number, plural
 
 __all__ = [
-    "EVIDENCE_CODES",
     "below_minimum",
     "cautions",
     "condition_words",
-    "evidence",
+    "drift_of",
     "headline",
+    "is_changed",
     "lot_sentence",
     "shift_sentence",
     "shift_values",
@@ -32,9 +28,6 @@ __all__ = [
     "value_words",
     "where_words",
 ]
-
-EVIDENCE_CODES = ("shift", "no_shift", "alone", "apart", "control", "level", "drift", "minimum", "standing", "past")
-"""What a line of evidence is about."""
 
 _ANY = 50.0  # points; a search that misses a fall of half of all hatching tells none
 
@@ -149,19 +142,6 @@ def shift_sentence(s, order="ymd") -> str:
     return text + "."
 
 
-def _past_sentence(p, order) -> str:
-    """A change of the review before that this month does not show."""
-    if p.factor == "lot" and p.quantity == "hatch_pct":
-        text = f"lot {p.level} hatches {size_words(p)} {'less' if p.effect < 0 else 'more'}"
-    else:
-        text = f"{where_words(p)}, {CHARTED[p.quantity].label} {size_words(p)} {'lower' if p.effect < 0 else 'higher'}"
-        text += f" since {day(p.first.date(), order)}"
-    return (
-        f"The review of {p.found_in} told: {text}. This month shows nothing of it: it is over, or it was chance. "
-        "In the log it stays open until somebody explains it."
-    )
-
-
 # ---- the headline ----------------------------------------------------------------------------------------------------
 
 
@@ -170,14 +150,14 @@ def below_minimum(study):
     return [m for m in study.lots.values() if m.level is not None and m.level.is_below_minimum]
 
 
-def _drifting(study, m):
+def drift_of(study, m):
     """The open or known drift of a lot, if there is one."""
     return next((s for s in study.shifts if s.kind == "drift" and s.factor == "lot" and s.level == m.lot), None)
 
 
 def slope_of(study, m) -> float:
     """Points in 30 days that a lot's level moves; 0 where it stays."""
-    drift = _drifting(study, m)
+    drift = drift_of(study, m)
     if drift is not None:
         return drift.per_30_days
     d = m.chart.drift
@@ -188,7 +168,7 @@ def _ageing(study):
     return [m.lot for m in study.lots.values() if slope_of(study, m) < 0]
 
 
-def n_explained(study) -> int:
+def _n_explained(study) -> int:
     """Hatches and changes of the month that a person explained or set aside."""
     return len(study.explained_hatches) + sum(s.counts and s.state != "open" for s in study.shifts)
 
@@ -206,7 +186,7 @@ def headline(study, code) -> str:
     if code == "not-enough-evidence":
         return "There are too few hatches to set limits, so the month cannot be judged yet."
     judged = [m for m in study.lots.values() if m.is_in_control is not None]
-    done = n_explained(study)
+    done = _n_explained(study)
     tail = f", {done} explained" if done else ""
     low = below_minimum(study)
     if low:
@@ -228,7 +208,7 @@ def _headline_of_signals(study, open_shifts, order):
     return f"To be explained: {joined(parts)}."
 
 
-# ---- evidence --------------------------------------------------------------------------------------------------------
+# ---- lots, what was not found, cautions ------------------------------------------------------------------------------
 
 
 def lot_sentence(m) -> str:
@@ -249,109 +229,12 @@ def is_changed(study, m) -> bool:
     return any(s.is_open and mine & set(s.labels) for s in study.shifts)
 
 
-def _level_line(study, m):
-    """A lot against the world."""
-    v, minimum = m.level, study.settings.limits.min_hatch_pct
-    where = "Outside what changed, " if is_changed(study, m) else ""  # the month's mean, on the card, is another figure
-    text = f"{where}{m.lot} hatches {v.now:.0f} % ({v.now_low:.0f} to {v.now_high:.0f} %)"
-    text += f", {v.level:.0f} % before it aged" if abs(v.now - v.level) >= 1 else ""
-    beside = []
-    if v.before:
-        word = "less" if v.drop > 0 else "more"
-        ends = sorted((abs(v.drop_low), abs(v.drop_high)))
-        sure = v.drop_low * v.drop_high > 0
-        beside.append(
-            f"{abs(v.drop):.0f} points {word} than {v.before} before it ({ends[0]:.0f} to {ends[1]:.0f})"
-            if sure
-            else f"as {v.before} before it"
-        )
-    beside.append(expected_words(v.prospect))
-    side = "below" if v.now_high < minimum else "above" if v.now_low > minimum else "at"
-    beside.append(f"{side} your minimum of {minimum:g} %")
-    points = "against" if v.is_unusual or v.is_below_minimum else "for" if v.now_low > minimum else "neutral"
-    names = ("lot", "level", "low", "high", "now", "now_low", "now_high", "before", "drop", "drop_low", "drop_high")
-    values = {name: getattr(v, name) for name in names} | {"minimum": minimum, "expected_pct": v.prospect.pct}
-    return Evidence(f"How good is {m.lot}?", f"{text}; {'; '.join(beside)}.", points, "level", values)
-
-
-def evidence(study):
-    """What was asked, what was seen, which way it points."""
-    order = study.settings.site.date_order
-    lines = [
-        Evidence(
-            "What changed, and since when?",
-            shift_sentence(s, order),
-            "against" if s.is_open else "neutral",
-            "shift",
-            shift_values(s),
-        )
-        for s in study.shifts
-    ]
-    if not any(s.counts for s in study.shifts):
-        is_any = any(s.is_of_meter or s.is_slight for s in study.shifts)
-        what = "Nothing else" if is_any else "No group of hatches and no water"
-        text = f"{what} moved beyond chance. {unseen_sentence(study)}".rstrip()
-        values = {"could_go_unseen": [{"where": where, "points": points} for where, points in study.unseen]}
-        lines.append(Evidence("What changed, and since when?", text, "for", "no_shift", values))
-    for p in study.past:
-        values = asdict(p) | {"first": p.first.isoformat()}
-        lines.append(Evidence("What of the last review is gone?", _past_sentence(p, order), "neutral", "past", values))
-    alone = open_signals(study.signals)
-    if len(alone):
-        values = {"signals": alone[["hatch", "chart", "value"]].to_dict("records")}
-        lines.append(Evidence("Which single hatches stand out?", alone_sentence(alone), "against", "alone", values))
-    apart = apart_hatches(study)
-    if apart:
-        question, text = "Which hatches are not counted as usual?", apart_sentence(apart)
-        lines.append(Evidence(question, text, "neutral", "apart", {"hatches": apart}))
-    for m in study.lots.values():
-        state = "unknown" if m.is_in_control is None else "for" if m.is_in_control else "against"
-        lines.append(
-            Evidence(
-                f"Does the percentage of a hatch of {m.lot} stand out?",
-                lot_sentence(m),
-                state,
-                "control",
-                _control_values(m),
-            )
-        )
-        if m.level is not None:
-            lines.append(_level_line(study, m))
-        if m.chart.drift is not None and _drifting(study, m) is None:
-            lines.append(_drift_line(m))
-        c = m.capability
-        values = {"lot": m.lot, "minimum": c.minimum, "share_pct": c.share_pct, "share_pct_low": c.share_pct_low}
-        values |= {"share_pct_high": c.share_pct_high, "n_below": c.n_below, "n_hatches": c.n_hatches}
-        question, text = f"How often will {m.lot} fall below the minimum?", f"{m.lot}: {small(c.sentence)}"
-        lines.append(Evidence(question, text, _capable(c), "minimum", values))
-    if study.standing:
-        values = {"differences": [asdict(d) for d in study.standing]}
-        lines.append(
-            Evidence("What differs, and always did?", _standing(study.standing), "neutral", "standing", values)
-        )
-    return lines
-
-
 def shift_values(s) -> dict:
     """A change's names and numbers, JSON-able; the effect in the unit of its quantity."""
     plain = ("quantity", "kind", "where", "factor", "level", "is_ongoing", "n_hatches", "effect", "effect_low")
     plain += ("effect_high", "p_value", "counts", "is_of_meter", "is_slight", "state", "note", "found_in")
     times = ("first", "first_low", "first_high", "last")
     return {**{k: getattr(s, k) for k in plain}, **{k: getattr(s, k).isoformat() for k in times}}
-
-
-def _control_values(m):
-    names = ("lot", "n_hatches", "marks", "expected_marks", "signals", "is_in_control")
-    return {name: getattr(m, name) for name in names}
-
-
-def _drift_line(m):
-    """What a lot does with age, where no change says it."""
-    drift = m.chart.drift
-    values = {"lot": m.lot, "shape": drift.shape, "slope_pct_per_30_days": drift.slope_per_30d}
-    values |= {"slope_low": drift.slope_low, "slope_high": drift.slope_high, "p_value": drift.p_value}
-    points = "against" if drift.shape == "slope" and drift.slope_per_30d < 0 else "neutral"
-    return Evidence(f"Does {m.lot} drift with age?", f"{m.lot}: {small(drift.sentence)}", points, "drift", values)
 
 
 def unseen_sentence(study) -> str:
@@ -364,22 +247,6 @@ def unseen_sentence(study) -> str:
             none.append(f"Of {where} no fall over the month could have been told: too little lies before it.")
     text = f"A fall over the month smaller than {joined(sizes, 'or')} could have gone unseen (of that size, one in five"
     return " ".join([f"{text} would).", *none] if sizes else none)
-
-
-def _standing(standing):
-    differences = [
-        f"{d.where} {number(abs(d.points), n)} points {'below' if d.points < 0 else 'above'} the others "
-        f"({number(min(abs(d.low), abs(d.high)), n)} to {number(max(abs(d.low), abs(d.high)), n)})"
-        for d in standing[:5]
-        for n in [decimals_known(d.low, d.high)]
-    ]
-    return f"Standing differences, no change: {'; '.join(differences)}. Limits and searches allow for them."
-
-
-def _capable(c):
-    if not math.isfinite(c.share_pct_low) or not math.isfinite(c.share_pct_high):
-        return "unknown"
-    return "against" if c.share_pct_low > 5 else ("for" if c.share_pct_high < 5 else "neutral")
 
 
 def cautions(study):
