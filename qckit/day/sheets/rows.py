@@ -47,7 +47,8 @@ COLUMNS = {
 """Columns of a day sheet; only cone, grams and counts have to be written in each row."""
 
 _AS_ABOVE = ("date", "cone", "grams", "lot", "time", "who")
-_OF_NEXT_CONE = ("date", "lot", "time", "who")  # what stays as above where another cone is written
+_OF_NEXT_DAY = ("lot",)  # what stays as above where another day is written
+_OF_NEXT_CONE = ("date", "lot", "time", "who")  # likewise where another cone is
 
 
 @dataclass
@@ -74,62 +75,75 @@ class DayRow:
 
 def filled_rows(read: reading.ReadCells, settings: Settings) -> tuple[list[DayRow], list[CellProblem]]:
     """Fill what is left empty from the row above; say what nothing gives."""
-    zone, problems, rows = ZoneInfo(settings.site.timezone), list(read.problems), []
-    bad, doubted = {p.place for p in problems}, set()
-    unread = {(p.place, p.column) for p in problems}
-    above: dict = {}
+    problems, rows = list(read.problems), []
+    bad = {p.place for p in problems}
     columns = [name for name in _COUNTS if name in read.frame.columns]
     totals, names = Totals(columns, settings.protocol.cone_names), _Names(settings)
+    above = _Above({(p.place, p.column) for p in problems})
     for index, cells in enumerate(read.frame.to_dict("records")):
         cells = {name: None if pd.isna(value) else value for name, value in cells.items()}
-        if cells.get("date") and cells["date"] != above.get("date"):
-            above, doubted = {"date": cells["date"], "lot": above.get("lot")}, doubted & {"lot"}
-        if cells.get("cone"):
-            cells["cone"] = names.read("cone", cells["cone"])
-            if cells["cone"] != above.get("cone"):
-                above = {k: v for k, v in above.items() if k in _OF_NEXT_CONE}
-                doubted &= set(_OF_NEXT_CONE)
-        if cells.get("who"):
-            cells["who"] = names.read("who", cells["who"])
-        above |= {name: cells[name] for name in _AS_ABOVE if cells.get(name) is not None}
-        doubted = {name for name in doubted if cells.get(name) is None}
-        doubted |= {name for name in _AS_ABOVE if (index, name) in unread}
+        cells |= {name: names.read(name, cells[name]) for name in ("cone", "who") if cells.get(name)}
+        above.go_on(index, cells)
         if index in bad:
             continue
-        lacking = _lacking(above, cells)
-        if doubted:  # it would take over what stands further up instead
-            lacking = (
-                min(doubted),
-                "",
-                "is empty, and the row above that gives it has a problem",
-                "Put that right first.",
-            )
-        at, wrong = _clock(above.get("time"), settings)
-        if lacking or wrong:
-            problems.append(CellProblem(index, *(lacking or wrong)))
-            continue
-        if totals.add(cells):
+        at, wrong = _clock(above.cells.get("time"), settings)
+        problem = above.doubt() or _lacking(above.cells, cells) or wrong
+        if problem:
+            problems.append(CellProblem(index, *problem))
+        elif totals.add(cells):
             problems.append(CellProblem(index, *TOTAL))
-            continue
-        date = dt.date.fromisoformat(above["date"])
-        rows.append(
-            DayRow(
-                index=index,
-                date=date,
-                cone=above["cone"],
-                grams=above.get("grams"),
-                lot=above.get("lot") or "",
-                at=dt.datetime.combine(date, at, tzinfo=zone),
-                counts={c: None if cells.get(c) is None else int(cells[c]) for c in columns},
-                who=above.get("who") or settings.protocol.only_person,
-                readings={READINGS[c]: cells[c] for c in READINGS if cells.get(c) is not None},
-                notes=cells.get("notes") or "",
-                writes_lot=cells.get("lot") is not None,
-                starts=cells.get("grams") is not None,
-            )
-        )
+        else:
+            rows.append(_row(index, cells, above.cells, at=at, columns=columns, settings=settings))
     read.notes += names.notes()
     return rows, problems
+
+
+def _row(index, cells: dict, above: dict, *, at: dt.time, columns, settings: Settings) -> DayRow:
+    date = dt.date.fromisoformat(above["date"])
+    return DayRow(
+        index=index,
+        date=date,
+        cone=above["cone"],
+        grams=above.get("grams"),
+        lot=above.get("lot") or "",
+        at=dt.datetime.combine(date, at, tzinfo=ZoneInfo(settings.site.timezone)),
+        counts={c: None if cells.get(c) is None else int(cells[c]) for c in columns},
+        who=above.get("who") or settings.protocol.only_person,
+        readings={READINGS[c]: cells[c] for c in READINGS if cells.get(c) is not None},
+        notes=cells.get("notes") or "",
+        writes_lot=cells.get("lot") is not None,
+        starts=cells.get("grams") is not None,
+    )
+
+
+class _Above:
+    """What holds until something else is written, and what of it a cell that could not be read puts in doubt."""
+
+    def __init__(self, unread: set[tuple[int, str]]):
+        self.cells: dict = {}
+        self._unread, self._doubted = unread, set()
+
+    def go_on(self, index: int, cells: dict) -> None:
+        """Take over what a row writes; another day or cone ends what held for the one before."""
+        if cells.get("date") and cells["date"] != self.cells.get("date"):
+            self._keep(_OF_NEXT_DAY)
+        if cells.get("cone") and cells["cone"] != self.cells.get("cone"):
+            self._keep(_OF_NEXT_CONE)
+        written = {name: cells[name] for name in _AS_ABOVE if cells.get(name) is not None}
+        self.cells |= written
+        self._doubted -= written.keys()
+        self._doubted |= {name for name in _AS_ABOVE if (index, name) in self._unread}
+
+    def _keep(self, names) -> None:
+        self.cells = {name: value for name, value in self.cells.items() if name in names}
+        self._doubted &= set(names)
+
+    def doubt(self) -> tuple | None:
+        """Say of what a row would take over a value from further up, past a cell that could not be read."""
+        if not self._doubted:
+            return None
+        what = "is empty, and the row above that gives it has a problem"
+        return (min(self._doubted), "", what, "Put that right first.")
 
 
 class _Names:
