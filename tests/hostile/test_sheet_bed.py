@@ -5,6 +5,7 @@ import shutil
 
 import pandas as pd
 import pytest
+import sqlalchemy as sa
 from clumsy_sheets import clumsy_sheets
 from rare_sheets import rare_sheets
 from seeds import SEEDS
@@ -12,6 +13,8 @@ from sheet_bed import sheet_bed
 from sheet_cases import HATCH, SAMPLE, as_csv
 
 from qckit.log import new_site, open_log
+from qckit.log.engine import reading
+from qckit.log.schema import METADATA
 
 
 def found_site(folder, url=""):
@@ -27,12 +30,9 @@ def found_site(folder, url=""):
 
 
 def contents(site):
-    """Give all that the log holds."""
-    with open_log(site) as log:
-        return {
-            name: log.table(name).astype(str).to_csv()
-            for name in ("lots", "hatches", "readings", "samples", "feeds", "corrections")
-        }
+    """Give every row of every table of the log, as it is stored."""
+    with open_log(site) as log, reading(log.engine) as connection:
+        return {t.name: sorted(map(repr, connection.execute(sa.select(t)))) for t in METADATA.sorted_tables}
 
 
 def wrong_with(case, site, folder, run):
