@@ -17,7 +17,7 @@ from qckit.charts.days import day_numbers
 from qckit.charts.levels import FACTORS
 from qckit.log_odds import expit, logit
 from qckit.tables import to_utc
-from qckit.verdicts.lots.usual import describe_hatch
+from qckit.verdicts.lots.usual import described
 
 __all__ = ["Standing", "share_of", "standing_levels"]
 
@@ -117,9 +117,8 @@ def standing_levels(counts: pd.DataFrame, *, before: str, also=()) -> Standing:
 
 def _effects(hatches):
     """Levels of cones and operators on every figure: value and variance about the hatches' mean level."""
-    described = [describe_hatch(r) for r in hatches.to_dict("records")]
-    figures = np.array([d[0] for d in described])
-    counting = np.array([np.diag(d[1]) for d in described])
+    figures, covariances = described(hatches)
+    counting = np.diagonal(covariances, axis1=1, axis2=2)
     days = day_numbers(to_utc(hatches["started"]))
     factors = {f: hatches[f].fillna("").astype(str).to_numpy() for f in ("lot", *FACTORS)}
     found: dict = {}

@@ -23,6 +23,7 @@ __all__ = [
     "Usual",
     "counted_hatches",
     "describe_hatch",
+    "described",
     "full_cysts_counted",
     "usual_of_hatch",
     "usual_of_lot",
@@ -35,6 +36,7 @@ FEATURES = ("opened", "released", "witness", "amount")
 _PRIOR_SD = np.array([0.22, 0.40, 0.10, 0.06])
 _PRIOR_HATCHES = 8.0
 _FLOOR_SD = np.array([0.08, 0.15, 0.04, 0.025])
+_DESCRIBED_BY = ["nauplii", "umbrella", "unhatched", "shells", "shell_opened", "full_cysts_per_g", "n_subsamples"]
 _PRIOR_MIXING_CV = 0.08
 _PRIOR_LIGHT_CV = 0.05
 _LEAST_HATCHES = 5
@@ -193,6 +195,7 @@ def usual_of_lot(counts: pd.DataFrame, *, lot: str, before, leave_out=(), most: 
         With fewer than five earlier hatches the mean rests on those few (or, without any, on nothing: NaN) and the
         note says so; the spread leans on the prior.
     """
+    counts = counts[["hatch", "lot", "started", *_DESCRIBED_BY, "chi2", "share_chi2", "df"]]
     of_lot = counts[(counts["lot"] == lot) & ~counts["hatch"].isin(list(leave_out))]
     of_lot = of_lot[to_utc(of_lot["started"]) < pd.Timestamp(before)].tail(most)
     if of_lot.empty:
@@ -206,7 +209,7 @@ def usual_of_lot(counts: pd.DataFrame, *, lot: str, before, leave_out=(), most: 
             note="no earlier hatch",
         )
     mixing = _mixing_cv(of_lot)
-    figures, sampling = _described(of_lot, mixing)
+    figures, sampling = described(of_lot, mixing)
     if standing is not None:
         figures = figures - np.array([standing.of(name) for name in of_lot["hatch"]])
     keep = _within_reach(figures, sampling)
@@ -264,16 +267,17 @@ def _site_spread(others, mixing):
         of_lot = of_lot.tail(_MOST_OF_SITE)
         if len(of_lot) < _LEAST_HATCHES:
             continue
-        figures, sampling = _described(of_lot, mixing)
+        figures, sampling = described(of_lot, mixing)
         keep = _within_reach(figures, sampling)
         excess, n = _excess(figures[keep], sampling[keep])
         total, weight = total + excess * (n - 1), weight + (n - 1)
     return total / weight, float(min(weight.max(), _MOST_PRIOR))
 
 
-def _described(rows, mixing):
-    described = [describe_hatch(row, mixing_cv=mixing) for row in rows.to_dict("records")]
-    return np.array([d[0] for d in described]), np.array([d[1] for d in described])
+def described(rows: pd.DataFrame, mixing_cv: float = _PRIOR_MIXING_CV) -> tuple[np.ndarray, np.ndarray]:
+    """Give :func:`describe_hatch` of many rows: shapes (n, 4) and (n, 4, 4)."""
+    each = [describe_hatch(row, mixing_cv=mixing_cv) for row in rows[_DESCRIBED_BY].to_dict("records")]
+    return np.array([d[0] for d in each]), np.array([d[1] for d in each])
 
 
 def _excess(figures, sampling):

@@ -16,7 +16,7 @@ import pandas as pd
 from qckit.columns import is_missing
 from qckit.tables import to_utc
 from qckit.verdicts.lots.expected import Expected, expected_of_lot, join_estimates, share_pct
-from qckit.verdicts.lots.usual import Usual, describe_hatch
+from qckit.verdicts.lots.usual import Usual, described
 
 __all__ = ["World", "age_factor", "lot_against_world"]
 
@@ -136,7 +136,7 @@ def _with_test(counts, row, usual, level, level_sd):
     tests = tests[(tests["hatch"] != row["hatch"]) & (to_utc(tests["started"]) <= pd.Timestamp(row["started"]))]
     if tests.empty:
         return level, level, level_sd
-    figures = np.array([describe_hatch(r, mixing_cv=usual.mixing_cv)[0] for r in tests.to_dict("records")])
+    figures, _ = described(tests, usual.mixing_cv)
     with np.errstate(all="ignore"):
         mean = np.array([np.nanmean(col) if np.isfinite(col).any() else np.nan for col in figures.T])
     sd = np.sqrt(np.diag(usual.between) / len(tests) + _TEST_SD**2)
@@ -164,7 +164,7 @@ def _drift(counts, row, usual):
         return None, None
     ends = []
     for part in (first, last):
-        figures = np.array([describe_hatch(r, mixing_cv=usual.mixing_cv)[0] for r in part.to_dict("records")])
+        figures, _ = described(part, usual.mixing_cv)
         with np.errstate(all="ignore"):
             ends.append(np.array([np.nanmedian(c) if np.isfinite(c).any() else np.nan for c in figures.T]))
     sd = np.sqrt(np.diag(usual.between) * 1.57 * (1 / _EARLY + 1 / _LATEST) + np.array([0.12, 0.20, 0.08, 0.05]) ** 2)
