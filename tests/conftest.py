@@ -25,28 +25,48 @@ if MEMORY.is_dir() and os.access(MEMORY, os.W_OK) and shutil.disk_usage(MEMORY).
 
 NOW = "2026-11-06T10:00:00+00:00"
 
-# Files that take long by themselves, the longest first: begun last, one process would run them alone at the end.
+# Files that take some fifteen seconds or more by themselves, the longest first: begun last, one process would run them
+# alone at the end.
 LONGEST = (
     "browser/test_lab_desk.py",
     "browser/test_reports_in_browser.py",
     "browser/test_lab_camera_setup.py",
     "reports/test_demo_end_to_end.py",
     "log/test_log_kills.py",  # needs no demo, which the one before makes
-    "verdicts/test_month_review.py",
-    "reports/test_month_report.py",
-    "hostile/test_sheet_bed.py",
-    "verdicts/test_month_pages.py",
-    "notebooks/test_notebooks_run.py",
-    "notebooks/test_handbook.py",
-    "reports/test_new_lot_report.py",
-    "training/test_drawn_makes.py",
     "hostile/test_hostile_photos.py",
-    "verdicts/test_poor_hatch_pages.py",
-    "verdicts/test_poor_hatch_calibration.py",
-    "charts/test_leaning_limits.py",
+    "training/test_drawn_makes.py",
+    "reports/test_month_report.py",
+    "reports/test_new_lot_report.py",
+    "hostile/test_sheet_bed.py",
+    "verdicts/test_month_review.py",
+    "photo/test_camera_scale.py",
+    "histories_apart/test_histories_apart.py",
+    "notebooks/test_notebooks_run.py",
+    "agreement/test_sample_corrections.py",
+    "verdicts/test_month_pages.py",
+    "day/test_day_fortnight.py",
+    "reports/test_reports_run.py",
     "verdicts/test_new_lot.py",
-    "charts/test_search.py",
+    "review/test_review_learn.py",
+    "day/test_day_dialog.py",
+    "notebooks/test_handbook.py",
+    "test_examples.py",
+    "hostile/test_hostile_log.py",
+    "verdicts/test_poor_hatch_pages.py",
+    "log/test_log_practice.py",
+    "verdicts/test_poor_hatch_signs.py",
+    "histories_apart/test_histories_blind.py",
+    "log/test_log_proof.py",
+    "reports/test_month_busy.py",
+    "verdicts/test_poor_hatch_calibration.py",
+    "hostile/test_hostile_sheets.py",
+    "day/test_day_page.py",
     "verdicts/test_poor_hatch.py",
+    "histories_apart/test_histories_varied.py",
+    "charts/test_search.py",
+    "charts/test_leaning_limits.py",
+    "log/test_log_faults.py",
+    "review/test_review_session.py",
 )
 
 
