@@ -313,22 +313,8 @@ def draw_ewma(frame, *, ax=None, title="", ylabel=""):
     ax.plot(x, frame["ewma"], color=draw.SERIES[0], linewidth=1.4, label="weighted mean")
     for column, style in (("centre", "-"), ("low", "--"), ("high", "--")):
         ax.step(x, frame[column], where="mid", color=draw.INK, linestyle=style, linewidth=0.9)
-    out = frame["signal"] != 0
-    if out.any():
-        ax.plot(
-            x[out],
-            frame["ewma"][out],
-            linestyle="none",
-            marker="D",
-            markersize=8,
-            markerfacecolor="none",
-            markeredgecolor=draw.SERIES[1],
-            label="signal",
-        )
-    ax.set_title(title)
-    ax.set_ylabel(ylabel)
-    ax.set_xlabel(f"hatch, in order   (n = {int(frame['value'].notna().sum())})")
-    ax.legend(fontsize=7.5, loc="best")
+    _mark_signals(frame, frame["ewma"].to_numpy(), ax=ax, color=draw.SERIES[1])
+    _label(frame, ax=ax, title=title, ylabel=ylabel)
     ends = [float(frame[column].iloc[-1]) for column in ("low", "centre", "high")]
     return draw.end_labels(
         [(end, figures(end, 2).replace("-", "\u2212")) for end in ends], ax=ax, fontsize=8
@@ -360,22 +346,22 @@ def draw_cusum(frame, *, ax=None, title="", ylabel=""):
     )
     for side in (height, -height):
         draw.reference_line(side, f"signal {number(side, 1)}", ax=ax)
-    out = frame["signal"].to_numpy()
-    if (out != 0).any():
-        y = np.where(out > 0, frame["high_sum"], -frame["low_sum"])
-        ax.plot(
-            x[out != 0],
-            y[out != 0],
-            linestyle="none",
-            marker="D",
-            markersize=8,
-            markerfacecolor="none",
-            markeredgecolor=draw.INK,
-            label="signal",
-        )
+    _mark_signals(frame, np.where(frame["signal"] > 0, frame["high_sum"], -frame["low_sum"]), ax=ax, color=draw.INK)
     ax.axhline(0, color=draw.INK, linewidth=0.8)
+    _label(frame, ax=ax, title=title, ylabel=ylabel)
+    return ax
+
+
+def _mark_signals(frame, y, *, ax, color):
+    """A diamond around each point at which a chart of sums or means signals."""
+    out = frame["signal"].to_numpy() != 0
+    if out.any():
+        diamond = {"marker": "D", "markersize": 8, "markerfacecolor": "none", "markeredgecolor": color}
+        ax.plot(frame["point"].to_numpy()[out], y[out], linestyle="none", label="signal", **diamond)
+
+
+def _label(frame, *, ax, title, ylabel):
     ax.set_title(title)
     ax.set_ylabel(ylabel)
     ax.set_xlabel(f"hatch, in order   (n = {int(frame['value'].notna().sum())})")
     ax.legend(fontsize=7.5, loc="best")
-    return ax
