@@ -233,22 +233,14 @@ def _with_proposed(points, why, by_hand, name, lot, first, rules):
         words = f"{plural(int(good.sum()), 'usable hatch')}: no limits can be set yet ({_LEAST} are needed)"
         return _without_limits(points, name, lot, rules, words, notes=notes)
     drift = _drift(points[good], charted)
-    sloped = drift is not None and drift.shape == "slope"
-    order = np.flatnonzero(good.to_numpy())
     try:
-        for keep in (order,) if sloped else (order[:_BASELINE_POINTS], _of_days(points, order)):
-            span = np.arange(keep[0], keep[-1] + 1)
-            part = points.iloc[span]
-            aside = {row.label: why[row.Index] for row in part.itertuples() if why[row.Index]}
-            found = _reviewed(part, charted, aside, drift if sloped else None, rules)
-            if not found[1].is_marked:
-                break
-        base, likeness, rules, extra = found
+        proposal = _propose(points, good, why, charted=charted, drift=drift, rules=rules)
     except InputError as error:  # all alike, or none at all: nothing to set limits from, and the page goes on
         words = f"no limits: {error.what}"
         return _without_limits(points, name, lot=lot, rules=rules, words=words, drift=drift, notes=notes)
+    base, part, aside = proposal.base, points.iloc[proposal.span], proposal.aside
     frame = _applied(base.limits, points, "monitored")
-    frame.loc[frame.index[span], "phase"] = np.where(part["label"].isin(aside), "set aside", "baseline")
+    frame.loc[frame.index[proposal.span], "phase"] = np.where(part["label"].isin(aside), "set aside", "baseline")
     # what was off the standard in earlier months is known and must not begin a run that ends in this one
     frame.loc[(why != "").to_numpy() & (frame["at"] < first).to_numpy(), "phase"] = "set aside"
     in_month = frame["at"] >= first
@@ -261,13 +253,38 @@ def _with_proposed(points, why, by_hand, name, lot, first, rules):
     return LotChart(
         name=name,
         lot=lot,
-        **_judged(frame, base.limits, rules, first),
+        **_judged(frame, base.limits, proposal.rules, first),
         drift=drift,
-        likeness=likeness,
+        likeness=proposal.likeness,
         baseline_words=words,
         set_aside=_listed(frame, by_hand, base.set_aside),
-        notes=[*notes, *extra],
+        notes=[*notes, *base.notes[1:]],
     )
+
+
+@dataclass(frozen=True)
+class _Proposal:
+    """A baseline, which rows it spans, what of them is set aside, and the rules that its hatches' likeness leaves."""
+
+    base: Baseline
+    span: np.ndarray
+    aside: dict
+    likeness: Autocorrelation
+    rules: tuple
+
+
+def _propose(points, good, why, *, charted, drift, rules) -> _Proposal:
+    """Baseline of the first good hatches, or of as many days where they are alike; of all where the lot drifts."""
+    sloped = drift is not None and drift.shape == "slope"
+    order = np.flatnonzero(good.to_numpy())
+    for keep in (order,) if sloped else (order[:_BASELINE_POINTS], _of_days(points, order)):
+        span = np.arange(keep[0], keep[-1] + 1)
+        part = points.iloc[span]
+        aside = {row.label: why[row.Index] for row in part.itertuples() if why[row.Index]}
+        base, likeness, left = _reviewed(part, charted, aside, drift if sloped else None, rules)
+        if not likeness.is_marked:
+            break
+    return _Proposal(base, span, aside, likeness, left)
 
 
 def _of_days(points, order):
@@ -304,7 +321,7 @@ def _reviewed(part, charted, aside, drift, rules):
     if likeness.is_marked:
         rules = ("beyond_3",)
         base = set_baseline(part, charted.kind, rules=rules, spread="days", **options)
-    return base, likeness, rules, list(base.notes[1:])
+    return base, likeness, rules
 
 
 def _drift(points, charted):

@@ -74,7 +74,7 @@ def marks(rng, share, day_to_day, step=0.0, *, n=40, per_day=4, later=30):
     at = pd.Timestamp("2026-01-01", tz="UTC") + pd.to_timedelta(np.repeat(np.arange(days), per_day), "D")
     points = pd.DataFrame({"label": np.arange(len(z)).astype(str), "at": at, "group": ""})
     points["value"] = 200_000 * np.exp(0.1 * z)
-    base, _, rules, _ = _reviewed(points.head(n), CHARTED["hatching_efficiency_per_g"], {}, None, DEFAULT_RULES)
+    base, _, rules = _reviewed(points.head(n), CHARTED["hatching_efficiency_per_g"], {}, None, DEFAULT_RULES)
     frame = apply_limits(base.limits, points)
     found = find_signals(frame, rules, reach=base.limits.reach)
     return np.isin(frame["point"].to_numpy()[n:], found["point"].to_numpy())
