@@ -2,23 +2,24 @@
 
 Forty hatches of ten days are ten witnesses, not forty, and fewer where a day resembles the one before. How much days
 share, and how long they remember, ten days hardly tell: the likeliest values taken as known make limits too narrow. So
-limits rest on all values, each with the weight that the points give it.
+limits rest on all values, each with the weight that the points give it, and the room's other hatches.
 """
 
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
-__all__ = ["Spread", "day_spread"]
+__all__ = ["NOTHING_LEARNED", "Sharing", "Spread", "day_spread", "learn_sharing"]
 
 _SHARES = np.array([0.0, 0.05, 0.15, 0.25, 0.35, 0.45, 0.55, 0.65, 0.75, 0.85, 0.95])  # of the variance, the day's
 _MEMORIES = np.array([0.0, 0.15, 0.3, 0.45, 0.6, 0.75, 0.9])  # correlation of a day with the next
 _INDEPENDENT = 0.5  # chance, before the points are looked at, that days have nothing in common (ours)
 _MOST_DAYS = 150  # older days of a long baseline tell of the level, hardly more of the spread
 _TAIL = 0.00135  # chance in one tail of limits at three standard deviations
+_LIKE_THE_OTHERS = 0.95  # chance, before it is looked at, that a baseline shares days as the other hatches do (ours)
 
 
 @dataclass(frozen=True)
@@ -31,7 +32,60 @@ class Spread:
     alike: float = 0.0  # chance that hatches of a day, or of days that follow, have something in common
 
 
-def day_spread(z, days) -> Spread:
+def _prior():
+    """Weight of each share and memory of the grid before any point is looked at, shape (n_memories * n_shares,)."""
+    weight = np.outer(1 - _MEMORIES, _SHARES > 0)
+    weight *= (1 - _INDEPENDENT) / weight.sum()
+    weight[0, 0] = _INDEPENDENT
+    return weight.ravel()
+
+
+@dataclass(frozen=True)
+class Sharing:
+    """What is known of how much days share and remember before a baseline is looked at."""
+
+    weight: np.ndarray = field(default_factory=_prior, repr=False)  # of each share and memory of the grid
+    n_days: int = 0  # days it was learnt from
+
+
+NOTHING_LEARNED = Sharing()
+
+
+def learn_sharing(blocks) -> Sharing:
+    """What other hatches of the room say of how much days share and remember.
+
+    Parameters
+    ----------
+    blocks : iterable of (ndarray of float, ndarray of int)
+        Points and their days, of stretches with a level and a spread of their own each, the newest first. Those after
+        the first 150 days are not read.
+
+    Returns
+    -------
+    Sharing
+
+    Notes
+    -----
+    The restricted likelihoods of all blocks are multiplied. As a baseline may differ from the rest, the weights are
+    mixed with those of nothing known, which take over where its own points clearly speak against the others (a robust
+    prior from earlier data: Schmidli et al. 2014, Biometrics 70:1023-1032; from memory).
+    """
+    log_weight, n_days = 0.0, 0
+    for z, days in blocks:
+        fresh = len(np.unique(days))
+        if n_days + fresh > _MOST_DAYS:
+            break
+        if len(z) > 2 and fresh > 1 and np.ptp(z) > 0:
+            log_weight = log_weight + _grid(np.asarray(z, float), np.asarray(days))[0]
+            n_days += fresh
+    if not n_days:
+        return NOTHING_LEARNED
+    weight = _prior() * np.exp(log_weight - log_weight.max())
+    mixed = _LIKE_THE_OTHERS * weight / weight.sum() + (1 - _LIKE_THE_OTHERS) * _prior()
+    return Sharing(weight=mixed, n_days=n_days)
+
+
+def day_spread(z, days, sharing=NOTHING_LEARNED) -> Spread:
     """Spread of one further point of some later day, with what the days leave unsure.
 
     Parameters
@@ -40,6 +94,8 @@ def day_spread(z, days) -> Spread:
         Points, three or more, not all alike.
     days : ndarray of int, shape (n,)
         Day of each.
+    sharing : Sharing
+        What the room's other hatches say of days (:func:`learn_sharing`).
 
     Returns
     -------
@@ -58,7 +114,7 @@ def day_spread(z, days) -> Spread:
     from scipy.special import stdtr, stdtrit
 
     log_weight, variance, of_mean, n = _grid(np.asarray(z, float), np.asarray(days))
-    weight = _prior() * np.exp(log_weight - log_weight.max())
+    weight = sharing.weight * np.exp(log_weight - log_weight.max())
     weight = weight / weight.sum()
     # of days with one hatch each the share does not matter unless it lasts
     independent_weight = weight[: len(_SHARES)].sum() if len(np.unique(days)) == n else weight[0]
@@ -85,14 +141,6 @@ def day_spread(z, days) -> Spread:
     )
 
 
-def _prior():
-    """Weight of each share and memory of the grid."""
-    weight = np.outer(1 - _MEMORIES, _SHARES > 0)
-    weight *= (1 - _INDEPENDENT) / weight.sum()
-    weight[0, 0] = _INDEPENDENT
-    return weight.ravel()
-
-
 def _grid(z, days):
     """Log weight, variance of a point and that of the mean (in those of a point), for each share and memory."""
     day, which, size = np.unique(days, return_inverse=True, return_counts=True)
@@ -101,24 +149,20 @@ def _grid(z, days):
     n, k = len(z), len(day)
     mean = np.bincount(which, weights=z) / size
     within = float(np.sum((z - mean[which]) ** 2))
-    lag = np.abs(day[:, None] - day[None, :])
-    y = np.column_stack([mean - z.mean(), np.ones(k)])
+    alike = _MEMORIES[:, None, None, None] ** np.abs(day[:, None] - day)  # of a day with itself 0**0, which is 1
+    own = (1 - _SHARES)[:, None, None]
+    cov = (_SHARES[:, None, None] * alike + own * np.diag(1 / size)).reshape(-1, k, k)
+    chol = np.linalg.cholesky(cov)
+    y = np.broadcast_to(np.column_stack([mean - z.mean(), np.ones(k)]), (len(cov), k, 2))
+    a, one = np.moveaxis(np.linalg.solve(chol, y), 2, 0)
+    precision = np.sum(one * one, axis=1)
+    own = np.broadcast_to(1 - _SHARES, alike.shape[:1] + _SHARES.shape).ravel()
+    squares = np.sum(a * a, axis=1) - np.sum(one * a, axis=1) ** 2 / precision + within / own
+    log_weight = (
+        -np.sum(np.log(np.diagonal(chol, axis1=1, axis2=2)), axis=1)
+        - (n - k) / 2 * np.log(own)
+        - np.log(precision) / 2
+        - (n - 1) / 2 * np.log(squares)
+    )
     part = size / n
-    log_weight, variance, of_mean = [], [], []
-    for day_to_day in _MEMORIES:
-        alike = day_to_day**lag  # of a day with itself 0**0, which is 1
-        for share in _SHARES:
-            cov = share * alike + np.diag((1 - share) / size)
-            chol = np.linalg.cholesky(cov)
-            a, one = np.linalg.solve(chol, y).T
-            precision = float(one @ one)
-            squares = float(a @ a) - float(one @ a) ** 2 / precision + within / (1 - share)
-            log_weight.append(
-                -np.sum(np.log(np.diag(chol)))
-                - (n - k) / 2 * math.log(1 - share)
-                - math.log(precision) / 2
-                - (n - 1) / 2 * math.log(squares)
-            )
-            variance.append(squares / (n - 1))
-            of_mean.append(float(part @ cov @ part))
-    return np.array(log_weight), np.array(variance), np.array(of_mean), n
+    return log_weight, squares / (n - 1), cov @ part @ part, n

@@ -13,6 +13,7 @@ from dataclasses import asdict, dataclass, field, replace
 import numpy as np
 import pandas as pd
 
+from qckit.charts.day_spread import Sharing
 from qckit.charts.days import day_numbers
 from qckit.charts.overdispersed import between_share, lean, least_sigma, limit_value, on_the_line
 from qckit.charts.points import COUNTS, KINDS, check_points, working_values
@@ -185,10 +186,10 @@ def fit_limits(
         The chart's unit: 1, 100 for percent, 1000 for "per 1,000".
     d2 : float
         1.128 as in printed tables, or :data:`D2_EXACT`.
-    spread : str
+    spread : str or day_spread.Sharing
         ``moving range`` (short-term spread; a shift inside the baseline hardly inflates it) or
-        ``standard deviation`` (all of the spread), or ``days`` (all of it, as unsure as days whose hatches may be
-        alike leave it: :mod:`qckit.charts.day_spread`; the points need ``at``).
+        ``standard deviation`` (all of the spread); or what is known of days whose hatches may be alike (all of it, as
+        unsure as they leave it: :mod:`qckit.charts.day_spread`; the points need ``at``).
     slope_per_day : float
         Slope of the centre line on the working scale, about the mean time of the points. [1/day]
     law : str
@@ -240,7 +241,7 @@ def fit_limits(
         n_points=len(used),
         per=float(per),
         d2=float(d2),
-        spread=spread,
+        spread="days" if isinstance(spread, Sharing) else spread,
         slope_per_day=float(slope_per_day),
         origin_day=day0,
     )
@@ -254,7 +255,7 @@ def fit_limits(
     if kind in ("p", "u"):
         return replace(shell, spread="given")
     residual, sizes = (y - centre) / base, used["size"].to_numpy()
-    days = day_numbers(used["at"]) if spread == "days" else None
+    days = day_numbers(used["at"]) if isinstance(spread, Sharing) else None
     how = {"group": used["group"].to_numpy(), "spread": spread, "d2": d2, "where": "points", "days": days}
     found = estimate_spread(residual, **how)
     if law == "leaning" and kind in ("p prime", "u prime"):

@@ -3,18 +3,20 @@
 from __future__ import annotations
 
 import json
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 
 import numpy as np
 import pandas as pd
 
 from qckit.charts.baseline import Baseline, freeze, set_baseline, stored_limits
+from qckit.charts.day_spread import NOTHING_LEARNED, learn_sharing
 from qckit.charts.days import day_numbers
+from qckit.charts.days_elsewhere import day_blocks
 from qckit.charts.limits import CHART_COLUMNS, Limits, apply_limits
 from qckit.charts.rules import DEFAULT_RULES, find_signals
 from qckit.charts.run_lengths import RunLength, run_length
 from qckit.charts.series import CHARTED, chart_points
-from qckit.charts.trend import Autocorrelation, Drift, autocorrelation, judge_drift
+from qckit.charts.trend import Autocorrelation, Drift, autocorrelation, drift_of_points
 from qckit.charts.water import why_no_limits
 from qckit.errors import InputError
 from qckit.words import plural
@@ -74,7 +76,8 @@ def build_chart(
     Parameters
     ----------
     series : DataFrame
-        From :func:`qckit.charts.series.hatch_series`; may reach back as far as the records do.
+        From :func:`qckit.charts.series.hatch_series`; may reach back as far as the records do, with all lots: they
+        tell how much hatches of one day share.
     name : str
         A name of :data:`qckit.charts.series.CHARTED`.
     lot : str
@@ -111,7 +114,10 @@ def build_chart(
         return _with_frozen(points, why, by_hand=by_hand, name=name, lot=lot, first=first, stored=stored, rules=rules)
     if not CHARTED[name].by_lot:
         return _with_days(points, by_hand, name=name, first=first, days=days, rules=rules)
-    return _with_proposed(points, why, by_hand=by_hand, name=name, lot=lot, first=first, rules=rules)
+    elsewhere = _elsewhere(series[series["at"] < last], CHARTED[name], aside or {})
+    return _with_proposed(
+        points, why, by_hand=by_hand, name=name, lot=lot, first=first, rules=rules, elsewhere=elsewhere
+    )
 
 
 def _off_standard(points, chosen, charted):
@@ -121,6 +127,13 @@ def _off_standard(points, chosen, charted):
     if not charted.by_lot:  # a condition is judged by itself, not by its neighbours
         why = pd.Series([w if charted.label in w else "" for w in why], index=points.index, dtype=object)
     return why
+
+
+def _elsewhere(series, charted, aside):
+    """Points of all lots that may tell of the room's days."""
+    points = chart_points(series, charted.name)
+    by_hand = points["label"].isin([label for label, why in aside.items() if why])
+    return points[(_off_standard(points, series, charted) == "") & ~by_hand]
 
 
 def _listed(frame, by_hand, known):
@@ -151,7 +164,7 @@ def _with_frozen(points, why, by_hand, name, lot, first, stored, rules):
     if limits.spread in ("standard deviation", "days") and set(limits.reach) <= {"beyond_3"}:
         rules = ("beyond_3",)  # neighbours were alike when it was set
     good = (why == "").to_numpy()
-    drift = _drift(points[good], CHARTED[name]) if CHARTED[name].by_lot and good.any() else None
+    drift = drift_of_points(points[good], CHARTED[name]) if CHARTED[name].by_lot and good.any() else None
     notes = []
     if drift is not None and drift.shape == "slope" and not limits.slope_per_day:
         notes.append("The lot drifts, but its frozen centre line is level: review the baseline.")
@@ -217,7 +230,7 @@ def _without_limits(points, name, lot, rules, words, drift=None, notes=()):
     )
 
 
-def _with_proposed(points, why, by_hand, name, lot, first, rules):
+def _with_proposed(points, why, by_hand, name, lot, first, rules, elsewhere):
     charted = CHARTED[name]
     earlier = points["at"] < first
     usable = why == ""
@@ -232,9 +245,9 @@ def _with_proposed(points, why, by_hand, name, lot, first, rules):
     if int(good.sum()) < _LEAST:
         words = f"{plural(int(good.sum()), 'usable hatch')}: no limits can be set yet ({_LEAST} are needed)"
         return _without_limits(points, name, lot, rules, words, notes=notes)
-    drift = _drift(points[good], charted)
+    drift = drift_of_points(points[good], charted)
     try:
-        proposal = _propose(points, good, why, charted=charted, drift=drift, rules=rules)
+        proposal = _propose(points, good, why, charted=charted, drift=drift, rules=rules, elsewhere=elsewhere)
     except InputError as error:  # all alike, or none at all: nothing to set limits from, and the page goes on
         words = f"no limits: {error.what}"
         return _without_limits(points, name, lot=lot, rules=rules, words=words, drift=drift, notes=notes)
@@ -273,7 +286,7 @@ class _Proposal:
     rules: tuple
 
 
-def _propose(points, good, why, *, charted, drift, rules) -> _Proposal:
+def _propose(points, good, why, *, charted, drift, rules, elsewhere) -> _Proposal:
     """Baseline of the first good hatches, or of as many days where they are alike; of all where the lot drifts."""
     sloped = drift is not None and drift.shape == "slope"
     order = np.flatnonzero(good.to_numpy())
@@ -281,7 +294,8 @@ def _propose(points, good, why, *, charted, drift, rules) -> _Proposal:
         span = np.arange(keep[0], keep[-1] + 1)
         part = points.iloc[span]
         aside = {row.label: why[row.Index] for row in part.itertuples() if why[row.Index]}
-        base, likeness, left = _reviewed(part, charted, aside, drift if sloped else None, rules)
+        sharing = learn_sharing(day_blocks(elsewhere[~elsewhere["label"].isin(part["label"])], charted))
+        base, likeness, left = _reviewed(part, charted, aside, drift if sloped else None, rules, sharing=sharing)
         if not likeness.is_marked:
             break
     return _Proposal(base, span, aside, likeness, left)
@@ -305,7 +319,7 @@ def _judged(frame, limits, rules, first):
     }
 
 
-def _reviewed(part, charted, aside, drift, rules):
+def _reviewed(part, charted, aside, drift, rules, *, sharing=NOTHING_LEARNED):
     """Baseline with the spread and the rules that the likeness of its hatches asks for."""
     slope = 0.0
     if drift is not None:
@@ -317,28 +331,11 @@ def _reviewed(part, charted, aside, drift, rules):
         # neighbours are alike two by two although not all are: the whole spread still says something
         base = set_baseline(part, charted.kind, rules=rules, spread="standard deviation", **options)
     inside = base.chart[base.chart["phase"] == "baseline"]
-    likeness = autocorrelation(inside["z"], days=day_numbers(inside["at"]))
+    likeness = autocorrelation(inside["z"], days=day_numbers(inside["at"]), sharing=sharing)
     if likeness.is_marked:
         rules = ("beyond_3",)
-        base = set_baseline(part, charted.kind, rules=rules, spread="days", **options)
+        base = set_baseline(part, charted.kind, rules=rules, spread=sharing, **options)
     return base, likeness, rules
-
-
-def _drift(points, charted):
-    value = points["value"].to_numpy(dtype=float)
-    if charted.kind == "log individuals":
-        drift = judge_drift(points["at"].reset_index(drop=True), np.log(value))
-        if drift.shape != "slope":
-            return drift
-        pct = 100 * (np.exp(drift.slope_per_30d) - 1)
-        low, high = 100 * (np.exp(drift.slope_low) - 1), 100 * (np.exp(drift.slope_high) - 1)
-        verb = "falls" if pct < 0 else "rises"
-        text = (
-            f"The level {verb} by {abs(pct):.1f} % in 30 days ({min(abs(low), abs(high)):.1f} to "
-            f"{max(abs(low), abs(high)):.1f} %, n = {drift.n_points}): the centre line is sloped."
-        )
-        return replace(drift, sentence=text)
-    return judge_drift(points["at"].reset_index(drop=True), value, unit=charted.unit)
 
 
 def _applied(limits, points, phase):

@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 
-from qckit.charts.day_spread import Spread, day_spread
+from qckit.charts.day_spread import Sharing, Spread, day_spread
 from qckit.errors import InputError, unknown_name
 
 __all__ = ["D2_EXACT", "D2_TABLE", "D4_TABLE", "estimate_spread", "moving_range", "moving_range_df"]
@@ -45,13 +45,13 @@ def estimate_spread(z, group, spread, d2, where, days=None) -> Spread:
     ----------
     z, group : ndarray, shape (n,)
         Points, and the group (lot) of each; ranges are not taken across groups.
-    spread : str
-        ``moving range``, ``standard deviation`` or ``days``.
+    spread : str or day_spread.Sharing
+        ``moving range``, ``standard deviation``, or what is known of days whose hatches may be alike.
     d2 : float
     where : str
         How messages name the points.
     days : ndarray of int, shape (n,), optional
-        Day of each point, for ``days``.
+        Day of each point, where these may be alike.
 
     Returns
     -------
@@ -63,9 +63,9 @@ def estimate_spread(z, group, spread, d2, where, days=None) -> Spread:
         All are alike, no two neighbours share a group, or the spread is unknown.
     """
     n = len(z)
-    if spread == "days" and n > 2 and np.ptp(z) > 0:
-        return day_spread(z, days)
-    if spread in ("standard deviation", "days"):
+    if isinstance(spread, Sharing) and n > 2 and np.ptp(z) > 0:
+        return day_spread(z, days, spread)
+    if isinstance(spread, Sharing) or spread == "standard deviation":
         sigma, df = float(np.std(z, ddof=1)), n - 1.0
     elif spread == "moving range":
         ranges = moving_range(z)[group[1:] == group[:-1]]
@@ -73,7 +73,7 @@ def estimate_spread(z, group, spread, d2, where, days=None) -> Spread:
             raise InputError("no two neighbouring points share a group, so there is no moving range.", where=where)
         sigma, df = float(np.mean(ranges)) / d2, moving_range_df(len(ranges) + 1)
     else:
-        raise unknown_name("spread", spread, ("moving range", "standard deviation", "days"), where=where)
+        raise unknown_name("spread", spread, ("moving range", "standard deviation"), where=where)
     if not sigma > 0:
         raise InputError(
             f"all {n} points are alike, so there is no spread to set limits from. "

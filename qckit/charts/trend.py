@@ -3,19 +3,19 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
 
 from qckit.charts.change_point import find_changes
-from qckit.charts.day_spread import day_spread
+from qckit.charts.day_spread import NOTHING_LEARNED, day_spread
 from qckit.words import noun, plural, signed
 
-__all__ = ["Autocorrelation", "Drift", "autocorrelation", "judge_drift"]
+__all__ = ["Autocorrelation", "Drift", "autocorrelation", "drift_of_points", "judge_drift"]
 
 _LIKELIER = 0.5  # chance of days that share something above which run rules are not read
-_LEAST_DAYS = 8  # fewer days do not show whether they share something
+_LEAST_DAYS = 8  # fewer days, the room's others counted, do not show whether they share something
 
 
 @dataclass(frozen=True)
@@ -46,7 +46,7 @@ class Drift:
     step_at: pd.Timestamp | None = None
 
 
-def autocorrelation(z, *, days=None, lags=None, alpha=0.01) -> Autocorrelation:
+def autocorrelation(z, *, days=None, sharing=NOTHING_LEARNED, lags=None, alpha=0.01) -> Autocorrelation:
     """Test whether neighbouring points are alike, and those of one day.
 
     Parameters
@@ -55,6 +55,8 @@ def autocorrelation(z, *, days=None, lags=None, alpha=0.01) -> Autocorrelation:
         Points in standard deviations from the centre line, in order.
     days : array_like, shape (n,), optional
         Day of each point.
+    sharing : day_spread.Sharing
+        What the room's other hatches say of days.
     lags : int, optional
         Lags looked at together; the smaller of 10 and n / 5 when left out.
     alpha : float
@@ -82,7 +84,7 @@ def autocorrelation(z, *, days=None, lags=None, alpha=0.01) -> Autocorrelation:
     known = np.isfinite(x)
     of_days = math.nan
     if days is not None and known.sum() >= 12 and np.ptp(x[known]) > 0:
-        of_days = day_spread(x[known], np.asarray(days)[known]).alike
+        of_days = day_spread(x[known], np.asarray(days)[known], sharing).alike
     x = x[known] - np.nanmean(x) if len(x) else x
     n = len(x)
     if n < 12 or not np.any(x):
@@ -100,7 +102,7 @@ def autocorrelation(z, *, days=None, lags=None, alpha=0.01) -> Autocorrelation:
     q = n * (n + 2) * float(np.sum(r**2 / (n - np.arange(1, lags + 1))))
     p = float(chi2.sf(q, lags))
     alike, is_of_days = p < alpha and r[0] > 0.2, of_days > _LIKELIER
-    n_days = n if days is None else len(np.unique(np.asarray(days)[known]))
+    n_days = n if days is None else len(np.unique(np.asarray(days)[known])) + sharing.n_days
     marked = alike or is_of_days or n_days < _LEAST_DAYS
     words = "are alike beyond chance" if alike else "are no more alike than chance makes them"
     text = f"Neighbouring hatches {words} (lag-1 correlation {r[0]:.2f}, p {_p(p)}, n = {n})."
@@ -187,6 +189,31 @@ def judge_drift(at, value, *, weights=None, least_points=30, least_days=45, unit
         sentence=sentence,
         step_at=step_at,
     )
+
+
+def drift_of_points(points, charted) -> Drift:
+    """Judge the drift of a lot's points in the unit of their chart; by factors where they stand on a log scale.
+
+    Parameters
+    ----------
+    points : DataFrame
+        With at and value.
+    charted : series.Charted
+    """
+    value = points["value"].to_numpy(dtype=float)
+    if charted.kind == "log individuals":
+        drift = judge_drift(points["at"].reset_index(drop=True), np.log(value))
+        if drift.shape != "slope":
+            return drift
+        pct = 100 * (np.exp(drift.slope_per_30d) - 1)
+        low, high = 100 * (np.exp(drift.slope_low) - 1), 100 * (np.exp(drift.slope_high) - 1)
+        verb = "falls" if pct < 0 else "rises"
+        text = (
+            f"The level {verb} by {abs(pct):.1f} % in 30 days ({min(abs(low), abs(high)):.1f} to "
+            f"{max(abs(low), abs(high)):.1f} %, n = {drift.n_points}): the centre line is sloped."
+        )
+        return replace(drift, sentence=text)
+    return judge_drift(points["at"].reset_index(drop=True), value, unit=charted.unit)
 
 
 def _no_drift(n, sentence) -> Drift:

@@ -1,30 +1,20 @@
 """Limits over days that share something: held against other software, and by simulation with nothing tuned on it."""
 
 import numpy as np
-import pandas as pd
 import pytest
-from scipy import signal, stats
+from scipy import stats
+from shared_days_table import frame_of, hatches, marks
 
 from qckit.charts import day_spread as module
-from qckit.charts.day_spread import day_spread
-from qckit.charts.limits import apply_limits
-from qckit.charts.lot_chart import _reviewed
-from qckit.charts.rules import DEFAULT_RULES, find_signals
+from qckit.charts.day_spread import day_spread, learn_sharing
+from qckit.charts.days_elsewhere import day_blocks
 from qckit.charts.series import CHARTED
 
 
-def hatches(rng, days, per_day, share, day_to_day):
-    """Standard normal points of which the days have a share, and remember the day before."""
-    luck = rng.normal(size=days + 20) * np.sqrt([1, *np.full(days + 19, 1 - day_to_day**2)])
-    daily = signal.lfilter([1], [1, -day_to_day], luck)[20:]
-    own = rng.normal(size=(days, per_day))
-    return (np.sqrt(share) * daily[:, None] + np.sqrt(1 - share) * own).ravel()
-
-
-def test_independent_points_get_students_prediction_limits(monkeypatch):
-    monkeypatch.setattr(module, "_INDEPENDENT", 1.0)
+def test_independent_points_get_students_prediction_limits():
     z = np.random.default_rng(2).normal(3, 2, 30)
-    found = day_spread(z, np.arange(30) // 3)
+    known = module.Sharing(weight=np.eye(len(module.NOTHING_LEARNED.weight))[0])  # that days have nothing in common
+    found = day_spread(z, np.arange(30) // 3, known)
     # Student's law for one further observation (P27)
     far = stats.t.isf(0.00135, 29) * z.std(ddof=1) * np.sqrt(1 + 1 / 30)
     c4 = stats.chi.mean(found.df) / np.sqrt(found.df)
@@ -33,20 +23,47 @@ def test_independent_points_get_students_prediction_limits(monkeypatch):
     assert found.alike == pytest.approx(0)
 
 
-def test_shares_of_days_weigh_as_by_statsmodels_restricted_likelihood():
+def statsmodels_log_weights(z, days):
+    """Restricted log likelihood of each share of the grid above 0, at the likeliest spread."""
     from statsmodels.regression.mixed_linear_model import MixedLM, MixedLMParams
 
+    model = MixedLM(z, np.ones((len(z), 1)), groups=days)
+    model.fit(reml=True)  # sets what the likelihood needs
+    ratio = module._SHARES[1:] / (1 - module._SHARES[1:])
+    params = [MixedLMParams.from_components(np.zeros(1), cov_re=np.array([[r]])) for r in ratio]
+    return np.array([model.loglike(p) for p in params])
+
+
+def test_shares_of_days_weigh_as_by_statsmodels_restricted_likelihood():
     days = np.repeat(np.arange(9), [2, 3, 4, 1, 5, 2, 3, 4, 2])
     rng = np.random.default_rng(4)
     z = rng.normal(size=9)[days] + rng.normal(size=len(days))
     log_weight = module._grid(z, days)[0][: len(module._SHARES)]  # those without memory
-    model = MixedLM(z, np.ones((len(z), 1)), groups=days)
-    model.fit(reml=True)  # sets what the likelihood needs
-    theirs = [
-        model.loglike(MixedLMParams.from_components(np.zeros(1), cov_re=np.array([[share / (1 - share)]])))
-        for share in module._SHARES[1:]
-    ]
-    assert log_weight[1:] - log_weight[1] == pytest.approx(np.array(theirs) - theirs[0], abs=1e-8)
+    theirs = statsmodels_log_weights(z, days)
+    assert log_weight[1:] - log_weight[1] == pytest.approx(theirs - theirs[0], abs=1e-8)
+
+
+def test_other_weeks_weigh_shares_as_by_statsmodels_and_leave_room_for_a_lot_that_differs():
+    rng, n = np.random.default_rng(6), len(module._SHARES)
+    weeks = [(hatches(rng, 7, 4, 0.5, 0.0), np.arange(28) // 4) for _ in range(4)]
+    found = learn_sharing(weeks)
+    theirs = sum(statsmodels_log_weights(*week) for week in weeks)
+    vague = module.NOTHING_LEARNED.weight
+    learned = (found.weight - 0.05 * vague)[1:n]
+    assert np.log(learned / learned[0]) == pytest.approx(theirs - theirs[0], abs=1e-6)
+    assert found.weight.sum() == pytest.approx(1) and np.all(found.weight >= 0.0499 * vague)
+    assert found.n_days == 28
+    assert learn_sharing(weeks * 10).n_days == 147  # what is older than 150 days is not read
+    assert learn_sharing([(np.ones(8), np.arange(8))]) is module.NOTHING_LEARNED
+
+
+def test_a_step_between_weeks_is_no_likeness_of_days():
+    rng = np.random.default_rng(7)
+    z = rng.normal(size=120) - 3 * (np.arange(120) >= 56)
+    points = frame_of(z, per_day=4, lot="L").assign(value=200_000 * np.exp(0.1 * z), group="L", count=np.nan)
+    blocks = list(day_blocks(points.assign(label=points["hatch"], size=np.nan), CHARTED["hatching_efficiency_per_g"]))
+    assert [len(z) for z, _ in blocks] == [8, 28, 28, 28, 28]
+    assert learn_sharing(blocks).weight[0] > 0.6
 
 
 def test_a_memory_weighs_as_the_density_of_the_points_says():
@@ -66,27 +83,25 @@ def test_a_memory_weighs_as_the_density_of_the_points_says():
         assert log_weight[i, j] - log_weight[0, 0] == pytest.approx(log_density(i, j) - log_density(0, 0), abs=1e-4)
 
 
-def marks(rng, share, day_to_day, step=0.0, *, n=40, per_day=4, later=30):
-    """Which hatches after a baseline the chart of nauplii per gram marks."""
-    days = n // per_day + later
-    z = hatches(rng, days, per_day, share, day_to_day)
-    z[n:] += step
-    at = pd.Timestamp("2026-01-01", tz="UTC") + pd.to_timedelta(np.repeat(np.arange(days), per_day), "D")
-    points = pd.DataFrame({"label": np.arange(len(z)).astype(str), "at": at, "group": ""})
-    points["value"] = 200_000 * np.exp(0.1 * z)
-    base, _, rules = _reviewed(points.head(n), CHARTED["hatching_efficiency_per_g"], {}, None, DEFAULT_RULES)
-    frame = apply_limits(base.limits, points)
-    found = find_signals(frame, rules, reach=base.limits.reach)
-    return np.isin(frame["point"].to_numpy()[n:], found["point"].to_numpy())
-
-
 # 0.8 are stated. Limits of few days taken for those of as many hatches: 0.8, 1.1, 2.2 to 2.8, and 8.6 of five days
-@pytest.mark.parametrize("share, day_to_day, n, most", [(0, 0, 40, 1.3), (0.5, 0, 40, 1.0), (0.6, 0.5, 20, 1.5)])
-def test_hatches_that_share_days_are_not_marked_without_a_cause(share, day_to_day, n, most):
+@pytest.mark.parametrize(
+    "share, day_to_day, days, earlier, most",
+    [(0, 0, 10, 0, 1.3), (0.5, 0, 10, 0, 1.0), (0.6, 0.5, 5, 0, 1.0), (0.6, 0.5, 10, 40, 0.8), (0.5, 0.8, 10, 40, 2)],
+)
+def test_hatches_that_share_days_are_not_marked_without_a_cause(share, day_to_day, days, earlier, most):
     rng = np.random.default_rng([12, int(10 * share)])
-    assert 100 * np.mean([marks(rng, share, day_to_day, n=n).mean() for _ in range(80)]) < most
+    found = [marks(rng, share, day_to_day, days=days, earlier=earlier).mean() for _ in range(60)]
+    assert 100 * np.mean(found) < most
 
 
-def test_a_fall_of_independent_hatches_is_still_marked_within_a_week():
+# of the second and third 15 of 100 while the lot's first five days alone told whether hatches share days
+@pytest.mark.parametrize("days, earlier", [(10, 0), (5, 0), (5, 40)])
+def test_a_fall_of_independent_hatches_is_marked_within_a_week(days, earlier):
     rng = np.random.default_rng(13)
-    assert np.mean([marks(rng, 0.0, 0.0, -1.5, later=7).any() for _ in range(60)]) > 0.8
+    assert np.mean([marks(rng, 0.0, 0.0, 1.5, days=days, earlier=earlier, later=7).any() for _ in range(40)]) > 0.75
+
+
+def test_a_fall_within_the_month_does_not_hide_itself():
+    rng = np.random.default_rng(14)
+    found = [marks(rng, 0.0, 0.0, 1.5, earlier=40, quiet=int(rng.integers(5, 20)), later=7).any() for _ in range(40)]
+    assert np.mean(found) > 0.75
