@@ -13,7 +13,7 @@ from scipy import signal
 
 from qckit import charts
 
-CELLS = [(5, 4), (10, 4), (20, 4), (10, 2), (20, 1)]  # days of the lot before the month, hatches a day
+CELLS = [(5, 4), (10, 4), (20, 4), (10, 2)]  # days of the lot before the month, hatches a day
 KINDS = [(0.0, 0.0), (0.3, 0.0), (0.6, 0.0), (0.6, 0.5), (0.5, 0.8)]  # share of the days, memory of the day before
 NAME, DAY = "hatching_efficiency_per_g", pd.Timedelta(days=1)
 
@@ -28,7 +28,7 @@ def hatches(rng, days, per_day, share, day_to_day):
 
 def frame_of(z, *, per_day, lot, begins=0):
     """Hatches of a lot as the month's charts take them, days from 2026-01-01."""
-    at = pd.Timestamp("2026-01-01", tz="UTC") + DAY * (begins + np.arange(len(z)) // per_day)
+    at = pd.Timestamp("2026-01-01", tz="UTC") + pd.to_timedelta(begins + np.arange(len(z)) // per_day, "D")
     columns = {"hatch": [f"{lot}{i}" for i in range(len(z))], "lot": lot, "cone": "A", "operator": "x", "far_off": ""}
     return pd.DataFrame(columns | {"at": at, NAME: 200_000 * np.exp(0.1 * z)})
 

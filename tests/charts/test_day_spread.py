@@ -90,7 +90,7 @@ def test_a_memory_weighs_as_the_density_of_the_points_says():
 )
 def test_hatches_that_share_days_are_not_marked_without_a_cause(share, day_to_day, days, earlier, most):
     rng = np.random.default_rng([12, int(10 * share)])
-    found = [marks(rng, share, day_to_day, days=days, earlier=earlier).mean() for _ in range(60)]
+    found = [marks(rng, share, day_to_day, days=days, earlier=earlier).mean() for _ in range(40)]
     assert 100 * np.mean(found) < most
 
 
