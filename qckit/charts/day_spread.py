@@ -150,17 +150,17 @@ def _grid(z, days):
     mean = np.bincount(which, weights=z) / size
     within = float(np.sum((z - mean[which]) ** 2))
     alike = _MEMORIES[:, None, None, None] ** np.abs(day[:, None] - day)  # of a day with itself 0**0, which is 1
-    own = (1 - _SHARES)[:, None, None]
-    cov = (_SHARES[:, None, None] * alike + own * np.diag(1 / size)).reshape(-1, k, k)
+    cov = _SHARES[:, None, None] * alike + (1 - _SHARES)[:, None, None] * np.diag(1 / size)
+    cov = cov.reshape(-1, k, k)
     chol = np.linalg.cholesky(cov)
     y = np.broadcast_to(np.column_stack([mean - z.mean(), np.ones(k)]), (len(cov), k, 2))
     a, one = np.moveaxis(np.linalg.solve(chol, y), 2, 0)
     precision = np.sum(one * one, axis=1)
-    own = np.broadcast_to(1 - _SHARES, alike.shape[:1] + _SHARES.shape).ravel()
-    squares = np.sum(a * a, axis=1) - np.sum(one * a, axis=1) ** 2 / precision + within / own
+    luck = np.tile(1 - _SHARES, len(_MEMORIES))  # the hatch's part of the variance
+    squares = np.sum(a * a, axis=1) - np.sum(one * a, axis=1) ** 2 / precision + within / luck
     log_weight = (
         -np.sum(np.log(np.diagonal(chol, axis1=1, axis2=2)), axis=1)
-        - (n - k) / 2 * np.log(own)
+        - (n - k) / 2 * np.log(luck)
         - np.log(precision) / 2
         - (n - 1) / 2 * np.log(squares)
     )
