@@ -191,7 +191,7 @@ def _with_frozen(points, why, by_hand, name, lot, first, stored, rules):
 def _with_days(points, by_hand, name, first, days, rules):
     """A chart of the water: limits from the days before the month."""
     if days is None:
-        words = f"{why_no_limits(points, first=first)}: no limits can be set yet"
+        words = f"{why_no_limits(points, name, first=first)}: no limits can be set yet"
         return _without_limits(points, name, "", rules, words)
     frame = _applied(days.limits, points, "monitored")
     frame.loc[((frame["at"] >= days.first) & (frame["at"] <= days.last)).to_numpy(), "phase"] = "baseline"

@@ -113,23 +113,30 @@ def water_points(series, name) -> pd.DataFrame:
     return frame.sort_values("at", kind="stable").reset_index(drop=True)
 
 
-def why_no_limits(points, *, first) -> str:
+def why_no_limits(points, name, *, first) -> str:
     """Say why :func:`water_limits` sets none: days with a reading are too few, or all readings are equal.
 
     Examples
     --------
     >>> points, first = charts.water_points(series, "ph"), pd.Timestamp("2026-10-01", tz="UTC")
-    >>> charts.why_no_limits(points.head(3), first=first)
+    >>> charts.why_no_limits(points.head(3), "ph", first=first)
     'days with a reading are too few'
-    >>> charts.why_no_limits(points.assign(value=8.1), first=first)
+    >>> charts.why_no_limits(points.assign(value=8.1), "ph", first=first)
     'all readings are equal and do not tell how far ordinary ones lie apart'
     """
-    base = points[points["at"] < first]
-    if base["at"].dt.floor("D").nunique() < LEAST_DAYS:
-        base = points
+    base, _ = _days_before(points, name, first=first)
     if base["at"].dt.floor("D").nunique() < LEAST_DAYS or np.ptp(base["value"]) > 0:
         return "days with a reading are too few"
     return "all readings are equal and do not tell how far ordinary ones lie apart"
+
+
+def _days_before(points, name, *, first):
+    """Points of the days that limits rest on, and since when; all points where these days are too few."""
+    since = first - pd.Timedelta(days=_SEASONAL_DAYS if name in _SEASON else _REACH_DAYS)
+    base = points[(points["at"] < first) & (points["at"] >= since)]
+    if base["at"].dt.floor("D").nunique() < LEAST_DAYS:
+        return points, points["at"].min()
+    return base, since
 
 
 def water_limits(points, name, *, first, last=None, rules=("beyond_3",), over=()) -> WaterDays | None:
@@ -165,11 +172,8 @@ def water_limits(points, name, *, first, last=None, rules=("beyond_3",), over=()
     >>> bool(7.5 < days.limits.centre < 8.6)
     True
     """
-    reach = _SEASONAL_DAYS if name in _SEASON else _REACH_DAYS
-    since, is_over = first - pd.Timedelta(days=reach), points["label"].isin(set(over))
-    base = points[(points["at"] < first) & (points["at"] >= since) & ~is_over]
-    if base["at"].dt.floor("D").nunique() < LEAST_DAYS:
-        base, since = points[~is_over], points["at"].min()
+    is_over = points["label"].isin(set(over))
+    base, since = _days_before(points[~is_over], name, first=first)
     days = day_numbers(base["at"])
     n_days = len(np.unique(days))
     if n_days < LEAST_DAYS or not np.ptp(base["y"]) > 0:

@@ -49,12 +49,12 @@ def test_light_is_judged_by_factors():
 def test_equal_readings_are_not_called_too_few_days():
     """A month of salinities that all read 33.0 was told that its days with a reading are too few."""
 
-    def words(values):
-        series = series_of("salinity_ppt", values).assign(far_off="")
+    def words(values, name="salinity_ppt"):
+        series = series_of(name, values).assign(far_off="")
         period = (FIRST - pd.Timedelta(days=20), FIRST)
-        points = water_points(series, "salinity_ppt")
-        days = water_limits(points, "salinity_ppt", first=period[0], last=period[1])
-        chart = build_chart(series, "salinity_ppt", period=period, days=days)
+        points = water_points(series, name)
+        days = water_limits(points, name, first=period[0], last=period[1])
+        chart = build_chart(series, name, period=period, days=days)
         assert chart.limits is None
         return chart.baseline_words
 
@@ -65,6 +65,9 @@ def test_equal_readings_are_not_called_too_few_days():
     late = np.full(150, 33.0)
     late[-20:] = np.linspace(32, 34, 20)  # equal only in the days that limits rest on
     assert words(late) == equal
+    long_ago = np.full(360, 28.0)
+    long_ago[:30] = np.linspace(26, 29, 30)  # older than the sixty days that limits of the temperature rest on
+    assert words(long_ago, "temperature_c") == equal
 
 
 @pytest.mark.parametrize("shares", [[0.0, 1.0], [0.0, 0.5, 0.5], [0.0, 0.2, 0.3, 0.5]])
