@@ -14,7 +14,8 @@ from qckit.day.page.chores import Chore
 from qckit.day.page.counted import ALL_JUDGED, CountedHatch
 from qckit.day.page.judging import Judged
 from qckit.day.page.starting import Start
-from qckit.hatch.dose.supply import FeedDue, HatchState
+from qckit.hatch.dose.feeds import FeedDue
+from qckit.hatch.dose.supply import HatchState
 from qckit.words import (
     capital,
     cone_name,

@@ -240,6 +240,20 @@ def test_the_rest_of_a_feed_that_was_given_in_part_is_still_asked_for(bench, typ
     assert next(feed for feed in bench.page.feeds if feed.at == at("2026-11-20T10:00")).is_done
 
 
+def test_a_rest_that_is_given_hours_later_is_taken_for_it(bench):
+    """Given at noon it lay near no feed, and the page asked all day for what the animals had."""
+    bench.count("H261119-A", counts_of(1))
+    bench.feed("H261119-A", 300_000, fed=at("2026-11-20T10:05"))
+    bench.feed("H261119-A", 200_000, fed=at("2026-11-20T12:00"))
+    page = day_of(bench.site.folder, "2026-11-20T12:05")
+    assert any(line.startswith("Feed 10:00: 500,000 of 1.0 M given, 500,000 still") for line in due_lines(page))
+    bench.feed("H261119-A", 500_000, fed=at("2026-11-20T12:30"))
+    bench.feed("H261119-A", 100_000, fed=at("2026-11-20T13:00"))  # beyond what the feed needs, and near no other
+    page = day_of(bench.site.folder, "2026-11-20T13:05")
+    assert not any("Feed 10:00" in line for line in due_lines(page))
+    assert [feed.given for feed in page.feeds[:2]] == [1_000_000, 0]
+
+
 def test_a_feed_within_a_twentieth_is_whole(bench):
     bench.count("H261119-A", counts_of(1))
     bench.feed("H261119-A", 960_000, fed=at("2026-11-20T09:05"))

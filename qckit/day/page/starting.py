@@ -11,7 +11,8 @@ from typing import TYPE_CHECKING
 import pandas as pd
 
 from qckit.errors import QcError
-from qckit.hatch.dose.supply import SLACK_H, FeedDue, HatchState
+from qckit.hatch.dose.feeds import SLACK_H, FeedDue
+from qckit.hatch.dose.supply import HatchState
 from qckit.hatch.dose.weighing import grams_to_weigh, say_grams
 from qckit.hatch.lots.in_use import IN_USE_DAYS, is_in_use, last_used
 from qckit.tables import to_utc

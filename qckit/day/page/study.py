@@ -13,15 +13,8 @@ from qckit.day.page.chores import Chore, DayRecords, find_chores
 from qckit.day.page.judging import Judged, judge_hatch
 from qckit.day.page.starting import LotInUse, Start, lots_in_use, plan_start
 from qckit.hatch import cone_metrics, recovery_of
-from qckit.hatch.dose.supply import (
-    FeedDue,
-    HatchState,
-    PerGram,
-    feeds_due,
-    feeds_not_entered,
-    hatch_states,
-    lot_planner,
-)
+from qckit.hatch.dose.feeds import FeedDue, feeds_due, feeds_not_entered
+from qckit.hatch.dose.supply import HatchState, PerGram, hatch_states, lot_planner
 from qckit.log.typed import site_time
 from qckit.tables import to_utc
 from qckit.verdicts.finding import json_data

@@ -1,17 +1,17 @@
-"""What there is to feed: where each hatch stands at a moment, how many nauplii of it are left, what each feed gets."""
+"""What there is to feed: where each hatch stands at a moment, and how many nauplii of it are left."""
 
 from __future__ import annotations
 
 import datetime as dt
-import itertools
 import math
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import pandas as pd
 
 from qckit.errors import QcError
+from qckit.hatch.dose.feeds import SLACK_H, feeds_due
 from qckit.hatch.dose.plan import plan_dose
 from qckit.hatch.dose.records import dose_records
 from qckit.hatch.harvest.recovery import harvest_totals
@@ -22,13 +22,9 @@ if TYPE_CHECKING:
     from qckit.site_tables import SiteTables
 
 __all__ = [
-    "SLACK_H",
-    "FeedDue",
     "HatchState",
     "PerGram",
     "Supply",
-    "feeds_due",
-    "feeds_not_entered",
     "hatch_states",
     "lot_planner",
     "supply_beside",
@@ -36,18 +32,8 @@ __all__ = [
 
 _EARLY_H = 1.0  # a count this long before the end of incubation is no mistake
 _FORGOTTEN_H = 48.0  # a hatch that nobody counted for so long after its time is not asked for every day
-SLACK_H = 1.0
-"""A feed may come this much later than planned. [h]
-
-No plan is more exact than the hatching itself: cysts of one lot take some hours from the first nauplius to the last,
-so an hour is within what is planned anyway (common practice, no source). ``HatchState.can_feed`` gives a hatch to a
-feed by it, and ``day.starting.plan_start`` says by it what can still be started.
-"""
-
 _WARN_H = 12.0  # nauplii past their time are warned of for so long
 _SOME = 10_000.0
-_WHOLE = 0.95  # of a feed: nobody counts closer than a twentieth
-_OVER_H = 1.0  # so long after its time a feed is over
 STATES = ("incubating", "to count", "to harvest", "counted", "harvested", "too old", "not counted", "over")
 
 
@@ -87,37 +73,6 @@ class HatchState:
     def can_feed(self, at: dt.datetime, handling_h: float = 0.0) -> bool:
         """Whether there are nauplii of it at a time, or within an hour of it, and they are young enough."""
         return self.ready + dt.timedelta(hours=handling_h - SLACK_H) <= at <= self.feed_by
-
-
-@dataclass(frozen=True)
-class FeedDue:
-    """One feed to come: what it needs and what there is for it."""
-
-    at: dt.datetime
-    needed: float
-    nauplii: float
-    parts: tuple[tuple[str, str, float], ...] = ()  # hatch, basis, nauplii
-    given: float = 0.0  # nauplii that it got already
-
-    @property
-    def rest(self) -> float:
-        """Nauplii that it did not get yet."""
-        return max(0.0, self.needed - self.given)
-
-    @property
-    def lacking(self) -> float:
-        """Nauplii that it did not get, and that nothing is there for."""
-        return max(0.0, self.rest - self.nauplii)
-
-    @property
-    def is_done(self) -> bool:
-        """Whether it was given whole."""
-        return self.given >= _WHOLE * self.needed
-
-    @property
-    def is_short(self) -> bool:
-        """Whether less is there than it still needs."""
-        return not self.is_done and self.given + self.nauplii < _WHOLE * self.needed
 
 
 def hatch_states(
@@ -228,83 +183,6 @@ def _fed(tables: SiteTables, hatch: str) -> float:
     if feeds is None or feeds.empty:
         return 0.0
     return float(feeds.loc[feeds["hatch"] == hatch, "nauplii"].sum())
-
-
-def feeds_due(settings: Settings, states: list[HatchState], *, now: dt.datetime, feeds=None) -> list[FeedDue]:
-    """Give the nauplii there are to the feeds to come, the oldest hatch first.
-
-    These are the feeds of today and tomorrow, and those after that which only a start of today can reach. A feed that
-    was given in part needs its rest, all day.
-
-    Parameters
-    ----------
-    settings : Settings
-    states : list of HatchState
-    now : datetime
-    feeds : DataFrame, optional
-        The feeds table.
-    """
-    protocol, needed = settings.protocol, settings.feed.nauplii_per_feed
-    left = {state.hatch: state.left if math.isfinite(state.left) else 0.0 for state in states}
-    found = []
-    for at in _feed_times(settings, now):
-        feed = FeedDue(at, needed, 0.0, given=_given(feeds, at))
-        if at < now - dt.timedelta(hours=_OVER_H) and not feed.given:
-            continue
-        parts, missing, when = [], 0.0 if feed.is_done else feed.rest, max(at, now) if feed.given else at
-        for state in states:
-            take = min(left[state.hatch], missing)
-            if take > 0 and state.can_feed(when, protocol.handling_h if state.harvested is None else 0.0):
-                parts.append((state.hatch, state.basis, take))
-                left[state.hatch] -= take
-                missing -= take
-        found.append(replace(feed, nauplii=sum(part[2] for part in parts), parts=tuple(parts)))
-    return found
-
-
-def _feed_times(settings: Settings, now: dt.datetime) -> list[dt.datetime]:
-    """Times of the feeds of today, of tomorrow, and of those later ones that tomorrow's starts come too late for.
-
-    Cones are counted, emptied and started again in this order, so a day's starts begin when its counts do.
-    """
-    protocol, tomorrow = settings.protocol, now.date() + dt.timedelta(days=1)
-    takes_h = protocol.incubation_h + protocol.handling_h
-    counts_at = dt.datetime.combine(tomorrow, protocol.count_time, tzinfo=now.tzinfo)
-    too_late = counts_at + dt.timedelta(hours=takes_h - SLACK_H)
-    too_old = now + dt.timedelta(hours=protocol.incubation_h + protocol.max_age_h)
-    found = []
-    for days in range((too_late.date() - now.date()).days + 1):
-        for time in protocol.feed_times:
-            at = dt.datetime.combine(now.date() + dt.timedelta(days=days), time, tzinfo=now.tzinfo)
-            if days <= 1 or (at < too_late and at <= too_old):
-                found.append(at)
-    return found
-
-
-def feeds_not_entered(settings: Settings, *, now: dt.datetime, feeds=None) -> list[dt.datetime]:
-    """Times of the feeds of yesterday and today whose time is over and of which nothing was written down.
-
-    Nothing where no feed was written down in the week before: a site that keeps no feeds is not asked for them.
-    """
-    if feeds is None or feeds.empty:
-        return []
-    fed = to_utc(feeds["fed"])
-    first, last = fed.min(), fed[fed <= now].max()
-    found = []
-    for days, time in itertools.product((-1, 0), settings.protocol.feed_times):
-        at = dt.datetime.combine(now.date() + dt.timedelta(days=days), time, tzinfo=now.tzinfo)
-        is_asked = first < at < now - dt.timedelta(hours=_OVER_H) and at - last < dt.timedelta(days=7)
-        if is_asked and not _given(feeds, at):
-            found.append(at)
-    return found
-
-
-def _given(feeds, at: dt.datetime) -> float:
-    """Nauplii that were fed around a feed's time."""
-    if feeds is None or feeds.empty:
-        return 0.0
-    near = (to_utc(feeds["fed"]) - at).abs() <= pd.Timedelta(hours=1.5)
-    return float(feeds.loc[near, "nauplii"].sum())
 
 
 @dataclass(frozen=True)
