@@ -11,6 +11,12 @@ from qckit.commands.typed import as_typed
 from qckit.errors import InputError
 
 
+def _read_decimal(text):
+    from qckit.day.founding import read_decimal
+
+    return read_decimal(text)
+
+
 @click.command("new")
 @click.argument("folder", type=click.Path())
 @click.option("--name", help="Name of the site, shown on reports; the folder's name if left out.")
@@ -19,6 +25,7 @@ from qckit.errors import InputError
 @click.option(
     "--decimal",
     is_eager=True,  # before the numbers that are read by it
+    callback=lambda _ctx, _param, text: None if text is None else _read_decimal(text),
     help="Decimal sign on field sheets: point or comma; point if left out.",
 )
 @click.option("--currency", help="Currency of prices, such as EUR; that of the time zone if left out.")

@@ -14,13 +14,14 @@ def currency_of_zone(timezone: str) -> str:
     Examples
     --------
     >>> from qckit.day.currency import currency_of_zone
-    >>> currency_of_zone("Europe/Oslo"), currency_of_zone("UTC")
-    ('NOK', 'EUR')
+    >>> currency_of_zone("Europe/Oslo"), currency_of_zone("US/Eastern"), currency_of_zone("UTC")
+    ('NOK', 'USD', 'EUR')
     """
     from babel.core import get_global
     from babel.numbers import get_territory_currencies
 
-    territory = get_global("zone_territories").get(timezone, "")
+    territories, names = get_global("zone_territories"), get_global("zone_aliases")
+    territory = territories.get(timezone) or territories.get(names.get(timezone, ""), "")  # older names of a zone
     paid = get_territory_currencies(territory) if territory and territory != "001" else []
     return paid[0] if paid else SiteSettings().currency
 

@@ -17,7 +17,7 @@ from qckit.log.typed import option_count, option_number
 from qckit.protocol import ProtocolSettings, check_protocol
 from qckit.settings import Settings, load_settings, unknown_zone
 
-__all__ = ["QUESTIONS", "Answers", "Question", "default_of", "found_site", "furnish"]
+__all__ = ["QUESTIONS", "Answers", "Question", "default_of", "found_site", "furnish", "read_decimal"]
 
 _DEFAULT = Settings()
 
@@ -68,7 +68,8 @@ def _nauplii(text: str, decimal: str) -> float:
     return value
 
 
-def _decimal(text: str) -> str:
+def read_decimal(text: str) -> str:
+    """Read a decimal sign, written as its name or as itself."""
     known = {"point": "point", ".": "point", "1.5": "point", "comma": "comma", ",": "comma", "1,5": "comma"}
     if text.strip().casefold() not in known:
         raise unknown_name("decimal sign", text, ("point", "comma"))
@@ -119,7 +120,7 @@ QUESTIONS = (
     Question("name", "Name of the site", "", str.strip),
     Question("timezone", "Time zone, such as Europe/Lisbon", "UTC", _zone),
     Question("date_order", "Order of dates you write: ymd (2026-12-31), dmy (31/12/2026) or mdy", "ymd", _order),
-    Question("decimal", "Decimal sign you write: point (1.5) or comma (1,5)", "point", _decimal),
+    Question("decimal", "Decimal sign you write: point (1.5) or comma (1,5)", "point", read_decimal),
     Question("currency", "Currency of your prices, such as EUR", _DEFAULT.site.currency, _currency),
     Question("cones", "Names of the cones, with commas", _P.cones, _names("cones", "cones")),
     Question("cone_litres", "Water in one cone [l]", f"{_F.cone_volume_l:g}", _number(0.001, 1e6, "l"), True),
@@ -220,7 +221,7 @@ def found_site(folder: str | Path, answers: Answers | None = None, *, url: str =
         date_order=given.date_order,
         url=url,
         changes={
-            "site": {"decimal": _decimal(given.decimal), "currency": currency},
+            "site": {"decimal": read_decimal(given.decimal), "currency": currency},
             "protocol": protocol,
             "feed": feed,
             "conditions": conditions,

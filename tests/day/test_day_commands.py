@@ -102,13 +102,23 @@ def test_the_decimal_sign_that_was_answered_reads_the_answers_after_it(tmp_path)
     assert settings.protocol.subsample_ul == 0.25  # begins with 0, so that it can be a fraction only
     _, settings = site_of("given", "--nauplii", "400.000", "--decimal", "comma", "--no-questions")
     assert settings.feed.nauplii_per_feed == 400_000
-    done, _ = site_of("doubtful", "--cone-litres", "1.500", "--decimal", "comma", "--no-questions")
-    assert str(done.exception) == "--cone-litres: '1.500' could be 1.500 or 1500. Write 1500 or 1,5."
+    for sign in ("comma", ",", "1,5", " Comma"):
+        done, _ = site_of("doubtful", "--cone-litres", "1.500", "--decimal", sign, "--no-questions")
+        assert str(done.exception) == "--cone-litres: '1.500' could be 1.500 or 1500. Write 1500 or 1,5.", sign
+    done, _ = site_of("odd", "--decimal", "semicolon", "--no-questions")
+    assert str(done.exception) == "unknown decimal sign 'semicolon'. Known: point, comma."
 
 
 @pytest.mark.parametrize(
     ("zone", "currency"),
-    [("Europe/Vienna", "EUR"), ("Europe/London", "GBP"), ("America/Denver", "USD"), ("UTC", "EUR")],
+    [
+        ("Europe/Vienna", "EUR"),
+        ("Europe/London", "GBP"),
+        ("America/Denver", "USD"),
+        ("US/Eastern", "USD"),  # older names of a zone, which time zone lists still offer
+        ("Asia/Calcutta", "INR"),
+        ("UTC", "EUR"),
+    ],
 )
 def test_the_currency_of_the_time_zone_is_offered(zone, currency, tmp_path):
     """Values: ISO 4217 by country, from memory."""
