@@ -1,10 +1,14 @@
 """Digits and Enter: what is typed becomes rows by the log's rules, is shown back, and can be taken back."""
 
+from types import SimpleNamespace
+
 import pandas as pd
 import pytest
 from invented_day import at, counts_of
 
+from qckit.day.entry.questions import Questions
 from qckit.errors import InputError
+from qckit.settings import ProtocolSettings, Settings
 
 COUNT_A = ["", "", "80", "3", "12", "76", "84", "2", "15", "80", "81", "3", "14", "70"]
 
@@ -197,6 +201,26 @@ def test_a_cone_has_one_number_whatever_is_done_with_it(bench, typed):
     harvests = bench.log.samples(kind="harvest")
     assert harvests["hatch"].tolist() == ["H261119-A", "H261119-B"]
     assert typed("4", "b", "9:08", "0.1").said[-2].startswith("Fed 100,000 nauplii of H261119-B at 09:08.")
+
+
+@pytest.mark.parametrize(
+    ("cones", "numbers"),
+    [
+        (("A", "B"), {"A": "1", "B": "2"}),
+        (("3", "4", "5"), {"3": "3", "4": "4", "5": "5"}),  # shown as "2 4", and 4 meant the cone 4 all the same
+        (("A", "1", "7"), {"A": "8", "1": "1", "7": "7"}),
+    ],
+)
+def test_a_cone_that_is_named_by_a_number_has_that_one(cones, numbers):
+    bench = SimpleNamespace(settings=Settings(protocol=ProtocolSettings(cones=", ".join(cones))))
+    typed, asked = list(numbers.values()), []
+    questions = Questions(bench, lambda question, _: asked.append(question) or typed.pop(0), print)
+    assert questions.cone_numbers(cones) == numbers
+    last = str(1 + max(map(int, numbers.values())))
+    assert questions.cone_numbers([*cones, "old"]) == numbers | {"old": last}
+    assert [questions.named("cone", [], list(cones)) for _ in cones] == [[cone] for cone in cones]
+    assert all((f"{number} {cone}" if cone != number else cone) in asked[0] for cone, number in numbers.items())
+    assert not any(f"{place} {cone}" in asked[0] for place, cone in enumerate(cones, 1) if cone in numbers.values())
 
 
 def test_two_hatches_of_a_cone_are_told_apart(bench, typed):

@@ -5,6 +5,7 @@
 
 from __future__ import annotations
 
+import itertools
 from collections import Counter
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -316,22 +317,20 @@ class Dialog(Questions):
         self.say(self.bench.meters_calibrated())
 
     def _pick(self, states: list[HatchState], what: str, first: bool) -> HatchState:
-        """Let a hatch be chosen by its cone's number, its place among the cones, so that it is the same every day; the
-        only one, or the one offered, is taken. A second hatch of a cone has a number behind those of the cones."""
+        """Let a hatch be chosen by its cone's number, the same every day; the only one, or the one offered, is taken. A
+        second hatch of a cone has a number behind those of the cones."""
         if not states:
             raise InputError(f"{what}: there is no hatch for that now.")
         if first or len(states) == 1:
             self.say(f"{what} {cone_name(states[0].cone)}: {states[0].hatch}, {states[0].lot}, {_left(states[0])}.")
             return states[0]
-        cones = list(self.bench.settings.protocol.cone_names)
-        places = {cone: cone if cone.isdigit() else str(place) for place, cone in enumerate(cones, 1)}
+        cones = self.bench.settings.protocol.cone_names
+        numbers = self.cone_numbers(dict.fromkeys([*cones, *(state.cone for state in states)]))
+        further = itertools.count(1 + max(map(int, numbers.values())))
         numbered: dict[str, HatchState] = {}
-        further = 1 + max([len(cones), *(int(cone) for cone in cones if cone.isdigit())])
         for state in states:
-            number = places.get(state.cone, "")
-            while not number or number in numbered:
-                number, further = str(further), further + 1
-            numbered[number] = state
+            number = numbers[state.cone]
+            numbered[str(next(further)) if number in numbered else number] = state
         often = Counter(state.cone for state in states)
         words = {
             number: f"{cone_name(state.cone)}: {state.state}" + (f", {state.hatch}" if often[state.cone] > 1 else "")

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+import itertools
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 
 from qckit.day.entry.bench import Bench
@@ -137,14 +138,29 @@ class Questions:
     def named(self, label: str, default: list[str], cones: list[str] | None = None) -> list[str]:
         """Ask for names of cones, with blanks or commas between; of those given, else of all vessels for tests."""
         cones = cones or self.bench.test_vessels()
-        known = {str(i): cone for i, cone in enumerate(cones, 1)} | {cone.casefold(): cone for cone in cones}
+        numbers = self.cone_numbers(cones)
+        known = {cone.casefold(): cone for cone in cones} | {number: cone for cone, number in numbers.items()}
         while True:
-            shown = "  ".join(cone if cone == str(i) else f"{i} {cone}" for i, cone in enumerate(cones, 1))
+            shown = "  ".join(cone if cone == number else f"{number} {cone}" for cone, number in numbers.items())
             typed = self.typed(f"{label}  ({shown}; several with blanks)", " ".join(default))
-            names = typed.replace(",", " ").split() or default
+            names = typed.replace(",", " ").split()
+            if not names and default:
+                return list(default)
             if names and all(name.casefold() in known for name in names):
                 return list(dict.fromkeys(known[name.casefold()] for name in names))
             self.say(f"Type numbers or names such as {' '.join(cones[:3])}. More cones: qckit.toml, under cones.")
+
+    def cone_numbers(self, cones: Iterable[str]) -> dict[str, str]:
+        """Number cones alike in every entry: one named by a number has that, others their place in the settings; what
+        the settings do not name comes behind all of these."""
+        in_settings = self.bench.settings.protocol.cone_names
+        taken = {cone for cone in in_settings if cone.isdecimal()}
+        free = map(str, itertools.count(1 + max([len(in_settings), *map(int, taken)])))
+        places = {}
+        for place, cone in enumerate(in_settings, 1):
+            number = cone if cone in taken else str(place)
+            places[cone] = next(free) if cone not in taken and number in taken else number
+        return {cone: places.get(cone) or next(free) for cone in cones}
 
     def time(self, label: str, default):
         while True:
