@@ -142,7 +142,7 @@ def run_report(
         need_subject(kind, settings.folder, given)
     name = "-".join([kind, safe_name("-".join([subject, *(given[p] for p in KINDS[kind].also if given.get(p))]))])
     target = Path(out_dir) if out_dir else settings.folder / REPORTS_FOLDER
-    _make(target)
+    _make(target, is_of_site=not out_dir)
     _notice_settings(settings)
     with work_folder() as work:
         result = work / "result"
@@ -171,7 +171,7 @@ def run_report(
     return run
 
 
-def _make(target: Path) -> None:
+def _make(target: Path, *, is_of_site: bool = True) -> None:
     """Make the folder of the reports; one that cannot be written is refused before a notebook runs for it."""
     try:
         target.mkdir(parents=True, exist_ok=True)
@@ -180,9 +180,12 @@ def _make(target: Path) -> None:
     except OSError as error:
         if error.errno not in (errno.EROFS, errno.EACCES, errno.EPERM):
             raise
+        what = f"{target}: lies where nothing can be written"
+        if not is_of_site:
+            raise InputError(f"{what}. Name another folder for the report.") from error
         raise InputError(
-            f"{target}: lies where nothing can be written, and reports are kept with their site. Copy the site folder "
-            "to where it can be written, and run the command there; its log is brought up to date then."
+            f"{what}, and reports are kept with their site. Copy the site folder to where it can be written, and run "
+            "the command there; its log is brought up to date then."
         ) from error
 
 

@@ -1,5 +1,6 @@
 """Runs of a report: whole or not at all, the same bytes again, one line when it fails."""
 
+import errno
 import json
 import re
 import shutil
@@ -209,6 +210,24 @@ def test_a_notebook_without_findings_is_an_error(site, notebook):
     assert str(caught.value) == (
         "small.ipynb: it ran but saved no findings. Call reports.save_findings(finding, out_dir) in it."
     )
+
+
+@pytest.mark.parametrize(
+    ("out_dir", "said"),
+    [
+        (None, "reports: lies where nothing can be written, and reports are kept with their site. Copy the site"),
+        ("elsewhere", "elsewhere: lies where nothing can be written. Name another folder for the report."),
+    ],
+)
+def test_a_folder_that_cannot_be_written_is_refused_at_once(site, notebook, body, tmp_path, monkeypatch, out_dir, said):
+    def refused(dir):
+        raise OSError(errno.EROFS, "Read-only file system")
+
+    monkeypatch.setattr("tempfile.TemporaryFile", refused)
+    out_dir = out_dir and tmp_path / out_dir
+    with pytest.raises(InputError) as caught:
+        reports.run_report("new-lot", site, {"lot": "K"}, notebook=notebook([body]), out_dir=out_dir)
+    assert said in str(caught.value) and not list(site.glob("reports/new-lot*"))
 
 
 def test_a_kernel_that_dies_is_one_line(site, notebook, body):
