@@ -287,7 +287,9 @@ def start_words(start: Start, now: dt.datetime, *, short: bool = False) -> str:
         )
     if short:
         return "no dose known"
-    feeds = "Tomorrow's feeds lack" if is_tomorrow else f"The feeds of {clocks_words(start.feeds, now)} lack"
+    which = clocks_words(start.feeds, now)
+    later = noun(len(start.feeds), f"The feed of {which} lacks", f"The feeds of {which} lack")
+    feeds = "Tomorrow's feeds lack" if is_tomorrow else later
     need = f"{feeds} {millions(start.needed)}"
     if start.code == "no lot":
         return f"{need}, and no lot is open: enter one."

@@ -13,7 +13,7 @@ from invented_day import at, counts_of
 from qckit.day.entry.harvest_records import Harvest
 from qckit.day.page.html import day_page
 from qckit.day.page.screen import screen_lines
-from qckit.day.page.starting import plan_start
+from qckit.day.page.starting import Start, plan_start
 from qckit.day.page.study import study_day
 from qckit.day.words import answer, day_lines, start_words
 from qckit.errors import InputError
@@ -284,6 +284,13 @@ def test_a_start_is_asked_for_each_feed_that_only_a_start_of_this_day_reaches(be
     ready = started + dt.timedelta(hours=protocol.incubation_h)
     assert ready + dt.timedelta(hours=protocol.handling_h) <= later.feeds[0]
     assert later.feeds[0] - ready <= dt.timedelta(hours=protocol.max_age_h)
+
+
+def test_one_feed_lacks_and_two_lack():
+    now, sunday = at("2026-11-20T09:30"), (at("2026-11-22T08:30"), at("2026-11-22T16:00"))
+    one, two = (start_words(Start("no lot", 1e6, feeds=sunday[:n]), now) for n in (1, 2))
+    assert one == "The feed of Sun 08:30 lacks 1.0 M, and no lot is open: enter one."
+    assert two == "The feeds of Sun 08:30 and 16:00 lack 1.0 M, and no lot is open: enter one."
 
 
 @pytest.mark.parametrize(
