@@ -26,7 +26,7 @@ def _read_decimal(text):
     "--decimal",
     is_eager=True,  # before the numbers that are read by it
     callback=lambda _ctx, _param, text: None if text is None else _read_decimal(text),
-    help="Decimal sign on field sheets: point or comma; point if left out.",
+    help="Decimal sign you write: point or comma; point if left out.",
 )
 @click.option("--currency", help="Currency of prices, such as EUR; that of the time zone if left out.")
 @click.option("--cones", help="Names of the cones, with commas.")

@@ -213,7 +213,7 @@ def found_site(folder: str | Path, answers: Answers | None = None, *, url: str =
         "n_cones": len(checked.cone_names),
     }
     conditions = {"reading_h": float(given.hours)}
-    currency = _currency(given.currency) if given.currency else currency_of_zone(given.timezone)
+    currency = read_currency(given.currency, "currency") if given.currency else currency_of_zone(given.timezone)
     made = new_site(
         folder,
         name=given.name or None,

@@ -107,6 +107,8 @@ def test_the_decimal_sign_that_was_answered_reads_the_answers_after_it(tmp_path)
         assert str(done.exception) == "--cone-litres: '1.500' could be 1.500 or 1500. Write 1500 or 1,5.", sign
     done, _ = site_of("odd", "--decimal", "semicolon", "--no-questions")
     assert str(done.exception) == "unknown decimal sign 'semicolon'. Known: point, comma."
+    done, _ = site_of("paid", "--currency", "Kronen", "--no-questions")
+    assert str(done.exception).startswith("currency: 'Kronen' is no currency.")
 
 
 @pytest.mark.parametrize(

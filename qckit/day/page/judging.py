@@ -94,7 +94,7 @@ def judge_hatch(
     known = [level.p_low for level in levels if math.isfinite(level.p_low)]
     p_low = min(1.0, len(known) * min(known)) if known else math.nan
     code = "poor" if p_low < POOR else "low" if p_low < LOW else "high" if levels[0].p_low > _HIGH else "usual"
-    is_low = code in ("poor", "low") and not len(known) * levels[0].p_low < LOW
+    is_low_per_g = code in ("poor", "low") and not len(known) * levels[0].p_low < LOW
     suspicion = _suspicion(hatch, suspect) if code in ("poor", "low") and suspect is not None else {}
     return Judged(
         code=code,
@@ -106,7 +106,7 @@ def judge_hatch(
         per_g_usual=levels[1].usual,
         per_g_low=levels[1].usual_low,
         per_g_high=levels[1].usual_high,
-        is_low_per_g=is_low,
+        is_low_per_g=is_low_per_g,
         **head,
         **suspicion,
     )
