@@ -17,6 +17,7 @@ from qckit.day.page.starting import Start, plan_start
 from qckit.day.page.study import study_day
 from qckit.day.words import answer, day_lines, start_words
 from qckit.errors import InputError
+from qckit.hatch.dose.feeds import FeedDue
 from qckit.site import load_site
 from qckit.verdicts.poor_hatch.verdict import Suspicion
 
@@ -252,6 +253,16 @@ def test_a_rest_that_is_given_hours_later_is_taken_for_it(bench):
     page = day_of(bench.site.folder, "2026-11-20T13:05")
     assert not any("Feed 10:00" in line for line in due_lines(page))
     assert [feed.given for feed in page.feeds[:2]] == [1_000_000, 0]
+
+
+def test_a_small_rest_is_not_offered_as_nothing(bench):
+    """Two decimals of a million made 0.00 of it, and Enter fed nothing."""
+    bench.count("H261119-A", counts_of(1))
+    state = next(state for state in bench.feedable() if state.hatch == "H261119-A")
+    assert bench.millions_offered(state) == "1.00"
+    bench.page = replace(bench.page, feeds=[FeedDue(at("2026-11-20T10:00"), 40_000, 0.0, given=35_600)])
+    assert bench.millions_offered(state) == "0.0044"
+    assert bench.millions_offered(replace(state, nauplii=math.nan)) == ""
 
 
 def test_a_feed_within_a_twentieth_is_whole(bench):

@@ -155,6 +155,9 @@ def test_the_commands_that_read_do_so_on_a_read_only_disk(site, tmp_path):
             done = run(*words)
             assert done.returncode in (0, 1) and done.stdout, done.stderr
             assert "A copy of it is read; the log stays as it is." in done.stderr
+        for words in (("log", "export", str(tmp_path / "out")), ("log", "evidence", "L-1", str(tmp_path / "evidence"))):
+            done = run(*words)
+            assert done.returncode in (0, 1) and list((tmp_path / words[-1]).iterdir()), done.stderr
         done = run("log", "backup", str(tmp_path / "backup.sqlite"))
         assert done.returncode == 0 and (tmp_path / "backup.sqlite").is_file(), done.stderr
         done = run("log", "upgrade")

@@ -126,11 +126,12 @@ class Bench:
             states, key=lambda state: (state.is_used_up, state.state == "too old", state.state != "harvested")
         )
 
-    def nauplii_offered(self, state: HatchState) -> float:
-        """Nauplii to feed of a hatch: what is left of it, at most a feed, or the rest of one that was given in part."""
+    def millions_offered(self, state: HatchState) -> str:
+        """Million nauplii to feed of a hatch: what is left of it, at most a feed, or the rest of one given in part."""
         rest = [feed.rest for feed in self.page.feeds if feed.given and not feed.is_done]
         most = rest[0] if rest else self.settings.feed.nauplii_per_feed
-        return min(state.left, most) if math.isfinite(state.left) else 0.0
+        millions = min(state.left, most) / 1e6 if math.isfinite(state.left) else 0.0
+        return f"{millions:.2f}" if millions >= 0.1 else f"{millions:.2g}" if millions > 0 else ""
 
     def grams_offered(self) -> str:
         """Grams of a cone to start: the plan's, else those of the newest hatch."""

@@ -219,9 +219,7 @@ class Dialog(Questions):
         warning = bench.too_old(state.hatch, at)
         if warning:
             self.say(f"{warning} Enter 0 to leave it.")
-        proposed = bench.nauplii_offered(state)
-        offered = f"{proposed / 1e6:.2f}" if proposed and not warning else ""
-        nauplii = self.number("million nauplii", offered) * 1e6
+        nauplii = self.number("million nauplii", "" if warning else bench.millions_offered(state)) * 1e6
         if nauplii <= 0:
             raise Stopped
         return bench.feed(state.hatch, nauplii, fed=at)

@@ -253,11 +253,10 @@ def _feed(bench: Bench) -> dict | None:
     states = bench.feedable()
     if not states or not bench.settings.protocol.is_fed:
         return None
-    proposed = bench.nauplii_offered(states[0])
     fields = [
         _field("hatch", "from", states[0].hatch, _hatches(states)),
         _field("at", "fed at", f"{bench.moment():%H:%M}"),
-        _field("million", "million nauplii", f"{proposed / 1e6:.2f}" if proposed else ""),
+        _field("million", "million nauplii", bench.millions_offered(states[0])),
     ]
     return {"kind": "feed", "title": "Feed", "fields": fields, "note": bench.too_old(states[0].hatch, bench.moment())}
 
