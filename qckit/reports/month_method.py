@@ -143,8 +143,8 @@ _METHOD = (
     "what days may share and remember (Hoeting et al. 1999, Statistical Science 14:382-401), it takes 40 days, and no "
     "runs are read. Whether they do, the room's other hatches say as well, of other lots and of the lot's later days, "
     "each week with a level of its own (a prior from them: Schmidli et al. 2014, Biometrics 70:1023-1032). A site's "
-    "first days hardly show a long memory: where one day is like the next for a week, up to 2 of 100 hatches are "
-    "marked without a cause.",
+    "first days hardly show a long memory, nor a lot's that its days differ from those before: there up to 3 of 100 "
+    "hatches are marked without a cause.",
     "Where the spread comes from: all sources random and crossed as recorded, restricted maximum likelihood, logit "
     "scale, told in points at the mean; a typical difference is one standard deviation.",
     "Expected below the minimum: normal on the logit scale, interval from the noncentral t distribution; recent "

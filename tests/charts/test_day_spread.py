@@ -94,7 +94,7 @@ def test_hatches_that_share_days_are_not_marked_without_a_cause(share, day_to_da
     assert 100 * np.mean(found) < most
 
 
-# of the second and third 15 of 100 while the lot's first five days alone told whether hatches share days
+# of the second and third some 20 of 100 while the lot's first five days alone told whether hatches share days
 @pytest.mark.parametrize("days, earlier", [(10, 0), (5, 0), (5, 40)])
 def test_a_fall_of_independent_hatches_is_marked_within_a_week(days, earlier):
     rng = np.random.default_rng(13)
