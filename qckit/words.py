@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import contextlib
 import datetime as dt
+import json
 import math
 import re
 from collections.abc import Iterable
@@ -24,6 +26,7 @@ __all__ = [
     "number",
     "plural",
     "rounded",
+    "row_words",
     "signed",
     "small",
     "time_in_words",
@@ -231,6 +234,22 @@ def day(when: dt.date | str, order: str = "ymd") -> str:
     if order == "mdy":
         return f"{month} {date.day}, {date.year}"
     return f"{date.year:04}-{date.month:02}-{date.day:02}"
+
+
+def row_words(table: str, key: str) -> str:
+    """Name a row of the log by its table and its key's text: no brackets and quotes where several columns name it.
+
+    Examples
+    --------
+    >>> from qckit.words import row_words
+    >>> row_words("hatches", "H-1"), row_words("readings", '["H-1", "2026-11-03T18:00:00+00:00", "ph"]')
+    ('hatches H-1', 'readings H-1, 2026-11-03T18:00:00+00:00, ph')
+    """
+    parts = [key]
+    if key.startswith('["'):
+        with contextlib.suppress(ValueError):
+            parts = json.loads(key)
+    return f"{table} {', '.join(map(str, parts))}"
 
 
 def time_in_words(text: str) -> str:

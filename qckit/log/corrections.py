@@ -18,9 +18,10 @@ from qckit.columns import is_missing
 from qckit.errors import InputError, unknown_name
 from qckit.log import row_rules, schema
 from qckit.log.hand_counts import count_change, frame_changes
-from qckit.log.query import WITHDRAWN, entered_key, fetch, key_text, known_names, read_key, row_words
+from qckit.log.query import WITHDRAWN, entered_key, fetch, key_text, known_names, read_key
 from qckit.object_rows import ADDED, REMOVED
 from qckit.tables import TABLES, check_cell, column_dtypes, table_columns, to_utc
+from qckit.words import row_words
 
 __all__ = [
     "ACTION",

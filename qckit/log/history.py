@@ -20,6 +20,7 @@ from qckit.setting_changes import changes_between
 from qckit.settings import SETTINGS_FILE
 from qckit.stages import STAGE_COLUMNS
 from qckit.tables import to_utc
+from qckit.words import row_words
 
 __all__ = ["History", "time_of", "trace"]
 
@@ -148,7 +149,7 @@ class History:
         for c in of.itertuples():
             made = self.steps[self.steps["step"] == c.step]
             change = f"{c.column}: {_or_nothing(c.before)} -> {_or_nothing(c.after)}"
-            source, row = made["source"].iloc[0], query.row_words(table, c.key).removeprefix(f"{table} ")
+            source, row = made["source"].iloc[0], row_words(table, c.key).removeprefix(f"{table} ")
             rows.append((f"correction of {table}", row, change, c.at, c.by, source, made["software"].iloc[0], c.reason))
         return rows
 

@@ -9,6 +9,7 @@ import pandas as pd
 from qckit.errors import InputError
 from qckit.log import query, row_rules, schema
 from qckit.tables import TABLES, check_cell, check_table, table_columns, to_utc
+from qckit.words import row_words
 
 __all__ = ["check", "check_together"]
 
@@ -84,7 +85,7 @@ def check_together(connection, where: str) -> None:
         key = query.key_text(name, tuple(frame.loc[index, list(schema.KEYS[name])]))
         more = f", and {len(found) - 1} more" if len(found) > 1 else ""
         raise InputError(
-            f"{where}: {query.row_words(name, key)}: {column} {value or ''} {rule}{more}. If it is yours from an older "
+            f"{where}: {row_words(name, key)}: {column} {value or ''} {rule}{more}. If it is yours from an older "
             "version, take it as it stands with --accept-wrong-rows, then run  qckit log check."
         )
 

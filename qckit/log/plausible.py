@@ -13,7 +13,7 @@ import pandas as pd
 from qckit.log import odd_times, query
 from qckit.log.problems import Doubt, doubt
 from qckit.quantities import HATCHING_PPT, WATER_C, in_standard_unit
-from qckit.words import figures
+from qckit.words import figures, row_words
 
 __all__ = ["MOST_PER_G", "doubts", "in_words", "lone_cones", "notes_on"]
 
@@ -345,7 +345,7 @@ def in_words(found: list[Doubt], what: str) -> list[str]:
     for d in found:
         of_kind[d.table, d.column] += 1
         if of_kind[d.table, d.column] <= _SHOWN_OF_KIND:
-            shown.append(f"{query.row_words(d.table, d.key)}: {d.what}. {d.remedy}")
+            shown.append(f"{row_words(d.table, d.key)}: {d.what}. {d.remedy}")
     shown = shown[:_SHOWN]
     left = len(found) - len(shown)
     return [*shown, f"{left} more {what}: see  qckit log check."] if left else shown

@@ -24,7 +24,6 @@ __all__ = [
     "known_names",
     "lists_of",
     "read_key",
-    "row_words",
     "rows_of",
     "utc_text",
 ]
@@ -62,19 +61,6 @@ def key_text(table: str, key) -> str:
 def read_key(table: str, text: str) -> tuple:
     """Turn a key's text back into one value for each key column."""
     return (text,) if len(schema.KEYS[table]) == 1 else tuple(json.loads(text))
-
-
-def row_words(table: str, text: str) -> str:
-    """Name a row by its table and its key's text, for people: no brackets and quotes where several columns name it.
-
-    Examples
-    --------
-    >>> from qckit.log.query import row_words
-    >>> row_words("hatches", "H-1"), row_words("readings", '["H-1", "2026-11-03T18:00:00+00:00", "ph"]')
-    ('hatches H-1', 'readings H-1, 2026-11-03T18:00:00+00:00, ph')
-    """
-    parts = read_key(table, text) if table in schema.KEYS and text.startswith("[") else (text,)
-    return f"{table} {', '.join(map(str, parts))}"
 
 
 def entered_key(table: str, key) -> tuple:

@@ -7,7 +7,7 @@ from invented_log import HATCHES, LOTS, SAMPLES
 
 from qckit.errors import InputError
 from qckit.log import corrections
-from qckit.log.query import row_words
+from qckit.words import row_words
 
 HATCH, SAMPLE = HATCHES.tail(1), SAMPLES.tail(1)
 READING = pd.DataFrame(

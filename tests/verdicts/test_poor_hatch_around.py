@@ -1,5 +1,6 @@
 """What changed before a hatch, the ranking of factors, a later reading, and the next feed."""
 
+import json
 from dataclasses import replace
 
 import numpy as np
@@ -56,6 +57,13 @@ def test_changes_before_a_hatch_are_told(history):
     assert told["counter"].startswith("It was counted by photo (2.0); in the sixty days before by ")
     assert told["scale"] == "The scale of microscope (2x) was set on 2026-11-04."
     assert told["correction"] == f"samples {POOR_HATCH}-1: cysts was corrected from 12 to 21 (digits swapped)."
+    key = json.dumps([POOR_HATCH, "2026-11-05T09:00:00+00:00", "temperature"])  # a row that three columns name
+    fixes = fixes.assign(table="readings", key=key, column="value", before="2.8", after="28")
+    told = dict(describe_changes(t["lots"], t["hatches"], t["samples"], hatch=POOR_HATCH, corrections=fixes))
+    assert told["correction"] == (
+        f"readings {POOR_HATCH}, 2026-11-05T09:00:00+00:00, temperature: value was corrected from 2.8 to 28 "
+        "(digits swapped)."
+    )
 
 
 def test_a_new_pack_and_a_quiet_day_are_told_apart(history):

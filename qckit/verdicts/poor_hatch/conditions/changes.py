@@ -8,7 +8,7 @@ import pandas as pd
 from qckit.charts import CHARTED
 from qckit.columns import listed_in
 from qckit.tables import to_utc
-from qckit.words import plural
+from qckit.words import plural, row_words
 
 __all__ = ["changes_of_the_month", "describe_changes"]
 
@@ -184,8 +184,8 @@ def _corrected(corrections, samples, hatch):
     of_hatch = corrections[keys.isin(names) | inside]
     for c in of_hatch.tail(3).to_dict("records"):
         was = c["before"] if isinstance(c["before"], str) and c["before"] else "empty"
-        sentence = f"{c['table']} {c['key']}: {c['column']} was corrected from {was} to {c['after']} ({c['reason']})."
-        yield "correction", sentence
+        row = row_words(c["table"], str(c["key"]))
+        yield "correction", f"{row}: {c['column']} was corrected from {was} to {c['after']} ({c['reason']})."
 
 
 def _days(days):
