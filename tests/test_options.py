@@ -12,7 +12,8 @@ from qckit.cli import COMMANDS, command
 from qckit.commands._options import Number, SiteText
 from qckit.errors import InputError
 from qckit.log import new_site
-from qckit.log.typed import typed_cell
+from qckit.log.typed import site_time, typed_cell
+from qckit.settings import load_settings
 
 
 def every_parameter(group=command, path=()):
@@ -74,8 +75,6 @@ def test_numbers(name, param):
 
 def test_numbers_are_read_by_the_sites_decimal_sign(tmp_path):
     """qckit dose LOT --nauplii 400.000 gave the grams for 400 where the comma is the decimal sign."""
-    from qckit.settings import load_settings
-
     site = new_site(tmp_path / "site", changes={"site": {"decimal": "comma"}})
     dose = COMMANDS_OF["dose"]
     context = click.Context(dose)
@@ -115,9 +114,10 @@ def test_times(name, owner, param, tmp_path):
         "month": {"2026-08": "2026-08", "8/2026": "2026-08", "Aug 2026": "2026-08", "all": "all"},
     }[param.type.name]
     if has_site:
+        today = site_time(load_settings(site)).date()
         wanted |= {
             "time": dict.fromkeys(("5/8/2026 8:00", "5.8.26 8h00", "2026-08-05 08:00"), "2026-08-05T08:00:00+01:00"),
-            "day": {"5/8/2026": "2026-08-05"},
+            "day": {"5/8/2026": "2026-08-05", f"{today.day}/{today.month}": today.isoformat()},
             "month": {"15/8/2026..14/9/2026": "2026-08-15..2026-09-14"},
         }[param.type.name]
     for text, value in wanted.items():

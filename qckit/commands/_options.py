@@ -98,7 +98,7 @@ class SiteText(click.ParamType):
 
 
 MOMENT = SiteText("time", "typed_time")
-DAY = SiteText("day", "typed_date")
+DAY = SiteText("day", "typed_day")
 MONTH = SiteText("month", "typed_months")
 
 

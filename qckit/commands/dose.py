@@ -28,7 +28,8 @@ from qckit.words import dates_in, day, figures, signed
     default="",
     metavar="DAY",
     type=DAY,
-    help="Day that the dose is for, such as 2026-11-05; the feed's, else today, when left out.",
+    help="Day that the dose is for, such as 2026-11-05, or its day and month alone in the site's order (the nearest "
+    "such day); the feed's, else today, when left out.",
 )
 @click.option(
     "--feed-at",

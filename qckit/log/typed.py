@@ -19,6 +19,7 @@ __all__ = [
     "site_time",
     "typed_cell",
     "typed_date",
+    "typed_day",
     "typed_months",
     "typed_number",
     "typed_time",
@@ -74,9 +75,15 @@ def typed_date(text: str, settings: Settings, where: str) -> str:
     return _value(cells.read_date(text, _rules(settings)), text, where)
 
 
-def with_year(text: str, settings: Settings, today: dt.date) -> str:
+def typed_day(text: str, settings: Settings, where: str) -> str:
+    """Read a date; a day and month without a year are those nearest to today. Parameters as of :func:`typed_time`."""
+    return typed_date(with_year(text, settings, site_time(settings).date(), is_past=False), settings, where)
+
+
+def with_year(text: str, settings: Settings, today: dt.date, *, is_past: bool = True) -> str:
     """Write the year behind a day and month without one, as in ``4.11. 9:05``, ``4/11`` or, where the month stands
-    first, ``11/4``: that of the last such day. Other texts, and those of a site whose dates begin with the year, stay.
+    first, ``11/4``: that of the last such day or, of one that need not be past, of the nearest. Other texts, and those
+    of a site whose dates begin with the year, stay.
     """
     order = settings.site.date_order
     found = re.fullmatch(r"\s*(\d{1,2})(?:(\.)\s?(\d{1,2})\.|(/)(\d{1,2}))(\s.*)?", text)
@@ -84,11 +91,15 @@ def with_year(text: str, settings: Settings, today: dt.date) -> str:
         return text
     first, second, sign = int(found[1]), int(found[3] or found[5]), found[2] or found[4]
     day, month = (first, second) if order == "dmy" else (second, first)
-    for year in (today.year, today.year - 1):
+    days = []
+    for year in (today.year, today.year - 1, today.year + 1):
         with contextlib.suppress(ValueError):
-            if dt.date(year, month, day) <= today:
-                return f"{first}{sign}{second}{sign}{year}{found[6] or ''}"
-    return text
+            days.append(dt.date(year, month, day))
+    days = [when for when in days if when <= today or not is_past]
+    if not days:
+        return text
+    year = min(days, key=lambda when: abs(when - today)).year
+    return f"{first}{sign}{second}{sign}{year}{found[6] or ''}"
 
 
 def typed_number(text: str, settings: Settings, where: str, *, unit: str = "", whole: bool = False) -> float:

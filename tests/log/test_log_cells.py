@@ -259,3 +259,25 @@ def test_a_day_and_month_get_the_year_of_the_last_such_day(text, order, whole):
 
     settings = SimpleNamespace(site=SimpleNamespace(date_order=order))
     assert with_year(text, settings, dt.date(2026, 11, 28)) == whole
+
+
+@pytest.mark.parametrize(
+    ("text", "order", "whole"),
+    [
+        ("6/11", "dmy", "6/11/2026"),
+        ("2/12", "dmy", "2/12/2026"),  # ahead, and nearer than that of the year before
+        ("1/2", "dmy", "1/2/2027"),
+        ("2/1", "mdy", "2/1/2027"),
+        ("30.6.", "dmy", "30.6.2026"),
+        ("29/2", "dmy", "29/2"),  # in none of the years about
+        ("6/11", "ymd", "6/11"),
+    ],
+)
+def test_a_day_and_month_that_may_lie_ahead_get_the_year_of_the_nearest_such_day(text, order, whole):
+    import datetime as dt
+    from types import SimpleNamespace
+
+    from qckit.log.typed import with_year
+
+    settings = SimpleNamespace(site=SimpleNamespace(date_order=order))
+    assert with_year(text, settings, dt.date(2026, 11, 28), is_past=False) == whole
