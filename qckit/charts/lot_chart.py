@@ -138,15 +138,8 @@ def _elsewhere(series, charted, aside):
 
 def _listed(frame, by_hand, known):
     """Points set aside: those of the baseline, and those set aside by hand elsewhere."""
-    named = {p["label"] for p in known}
-    extra = frame[(by_hand != "").to_numpy() & ~frame["label"].isin(named).to_numpy()]
-    return [
-        *known,
-        *(
-            {"label": row.label, "at": row.at.isoformat(), "value": round(row.value, 6), "reason": by_hand[row.Index]}
-            for row in extra.itertuples()
-        ),
-    ]
+    extra = frame[(by_hand != "").to_numpy() & ~frame["label"].isin([p["label"] for p in known]).to_numpy()]
+    return [*known, *_known(extra, dict(zip(frame["label"], by_hand, strict=True)))]
 
 
 def _with_frozen(points, why, by_hand, name, lot, first, stored, rules):
@@ -188,15 +181,20 @@ def _with_frozen(points, why, by_hand, name, lot, first, stored, rules):
     )
 
 
-def _with_days(points, by_hand, name, first, days, rules):
+def _with_days(points, by_hand, *, name, first, days, rules):
     """A chart of the water: limits from the days before the month."""
     if days is None:
-        words = f"{why_no_limits(points, name, first=first)}: no limits can be set yet"
-        return _without_limits(points, name, "", rules, words)
+        words = f"{why_no_limits(points[by_hand == ''], name, first=first)}: no limits can be set yet"
+        chart = _without_limits(points, name, "", rules, words)
+        chart.frame.loc[(by_hand != "").to_numpy(), "phase"] = "set aside"
+        chart.set_aside.extend(_listed(chart.frame, by_hand, []))
+        return chart
     frame = _applied(days.limits, points, "monitored")
     frame.loc[((frame["at"] >= days.first) & (frame["at"] <= days.last)).to_numpy(), "phase"] = "baseline"
     frame.loc[(frame["at"] >= first).to_numpy(), "phase"] = "monitored"
-    frame.loc[(by_hand != "").to_numpy() | frame["label"].isin(days.left_out).to_numpy(), "phase"] = "set aside"
+    is_far = frame["label"].isin(set(days.far_off)) & (frame["at"] < first)
+    known = frame["label"].isin(days.left_out).to_numpy() | is_far.to_numpy()
+    frame.loc[(by_hand != "").to_numpy() | known, "phase"] = "set aside"
     day_to_day = days.model.spreads.day_to_day
     words = (
         f"limits from {plural(days.n_days, 'day')} ({plural(days.n_hatches, 'reading')}), "
@@ -204,30 +202,27 @@ def _with_days(points, by_hand, name, first, days, rules):
         f"the hatches of a day share {100 * days.shared:.0f} % of what varies"
         + (f", and a day resembles the day before ({day_to_day:.1f})" if day_to_day >= 0.2 else "")
         + (f"; {plural(len(days.left_out), 'hatch')} of earlier changes left out" if days.left_out else "")
+        + (f"; {plural(len(days.far_off), 'reading')} far off the standard left out" if days.far_off else "")
     )
     return LotChart(
         name=name,
         lot="",
         **_judged(frame, days.limits, rules, first),
         baseline_words=words,
-        set_aside=_listed(frame, by_hand, []),
+        set_aside=_listed(frame, by_hand, _known(frame, days.far_off)),
     )
+
+
+def _known(frame, of):
+    """Those of a chart's points that have a reason, as a baseline lists what it leaves out."""
+    rows = frame[frame["label"].isin(set(of))].itertuples()
+    return [{"label": r.label, "at": r.at.isoformat(), "value": round(r.value, 6), "reason": of[r.label]} for r in rows]
 
 
 def _without_limits(points, name, lot, rules, words, drift=None, notes=()):
-    signals = find_signals(_empty_limits(points).head(0))
     frame = _empty_limits(points)
-    return LotChart(
-        name=name,
-        lot=lot,
-        frame=frame,
-        signals=signals,
-        limits=None,
-        rules=tuple(rules),
-        drift=drift,
-        baseline_words=words,
-        notes=list(notes),
-    )
+    judged = {"frame": frame, "signals": find_signals(frame.head(0)), "limits": None, "rules": tuple(rules)}
+    return LotChart(name=name, lot=lot, **judged, drift=drift, baseline_words=words, notes=list(notes))
 
 
 def _with_proposed(points, why, by_hand, name, lot, first, rules, elsewhere):

@@ -8,7 +8,7 @@ and as unsure as the number of days, not of hatches, makes them.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import pandas as pd
@@ -22,12 +22,14 @@ from qckit.charts.limits import Limits
 from qckit.charts.points import working_values
 from qckit.charts.search import Search, find_changes_in_levels
 from qckit.charts.series import CHARTED, chart_points
+from qckit.robust import robust_sd
 
 __all__ = [
     "LEAST_DAYS",
     "LEAST_STEP",
     "METER_ERROR",
     "WaterDays",
+    "apart_from_usual",
     "search_water",
     "water_limits",
     "water_points",
@@ -55,6 +57,9 @@ LEAST_STEP = {"light_lux": 100.0}
 """What a change must come to in its unit beside, to matter to cysts: of light a twentieth of the about 2,000 lux that
 they need (Lavens and others 2000; the share is ours). In near darkness a few lux are a large share and nothing to
 them."""
+_APART = 3.5
+"""Robust standard deviations from the median beyond which a reading is no sample of the others: Iglewicz and Hoaglin
+1993, How to Detect and Handle Outliers, ASQC Basic References in Quality Control 16 (from memory)."""
 _MOST_DAY_TO_DAY = 0.96
 _DAY_TO_DAY = {0.2: 0.35, 0.5: 0.25, 0.7: 0.19, 0.84: 0.13, 0.93: 0.08}
 """Correlations of a day with the next that limits are averaged over, with weights of an even law up to 0.96."""
@@ -82,6 +87,7 @@ class WaterDays:
     first: pd.Timestamp
     last: pd.Timestamp
     left_out: frozenset = frozenset()  # hatches of the days before in a change that was over before the month
+    far_off: dict = field(default_factory=dict)  # hatch whose reading no limits rest on -> why
 
     @property
     def shared(self) -> float:
@@ -113,6 +119,20 @@ def water_points(series, name) -> pd.DataFrame:
     return frame.sort_values("at", kind="stable").reset_index(drop=True)
 
 
+def apart_from_usual(points, name) -> np.ndarray:
+    """Tell which readings lie apart from what is usual here: by median and median absolute deviation.
+
+    Both stand still while fewer than half of the readings are wild, which mean and standard deviation do not; a spread
+    below what a meter may be off by counts as that. Used only of readings far off the standard: a room that scatters
+    about its standard keeps all of its readings, and so limits as wide as it scatters.
+    """
+    y = points["y"].to_numpy(float)
+    if not len(y):
+        return np.zeros(0, bool)
+    usual = float(np.median(y))
+    return np.abs(y - usual) > _APART * max(robust_sd(y, usual), METER_ERROR.get(name, 0.0))
+
+
 def why_no_limits(points, name, *, first) -> str:
     """Say why :func:`water_limits` sets none: days with a reading are too few, or all readings are equal.
 
@@ -139,7 +159,7 @@ def _days_before(points, name, *, first):
     return base, since
 
 
-def water_limits(points, name, *, first, last=None, rules=("beyond_3",), over=()) -> WaterDays | None:
+def water_limits(points, name, *, first, last=None, rules=("beyond_3",), over=(), far=None) -> WaterDays | None:
     """Set limits for a month from the days before it.
 
     Parameters
@@ -156,6 +176,9 @@ def water_limits(points, name, *, first, last=None, rules=("beyond_3",), over=()
         Codes of ``charts.RULES``.
     over : collection of str
         Hatches of changes that were over before the month: they tell nothing of the water it is judged by.
+    far : dict, optional
+        Hatch -> reason, of those whose reading lies far off the standard and apart from the others: left out likewise,
+        also those of the month, which limits rest on where days before it are too few.
 
     Returns
     -------
@@ -173,7 +196,8 @@ def water_limits(points, name, *, first, last=None, rules=("beyond_3",), over=()
     True
     """
     is_over = points["label"].isin(set(over))
-    base, since = _days_before(points[~is_over], name, first=first)
+    is_far = points["label"].isin(set(far or {})) & ~is_over
+    base, since = _days_before(points[~(is_over | is_far)], name, first=first)
     days = day_numbers(base["at"])
     n_days = len(np.unique(days))
     if n_days < LEAST_DAYS or not np.ptp(base["y"]) > 0:
@@ -209,6 +233,7 @@ def water_limits(points, name, *, first, last=None, rules=("beyond_3",), over=()
         first=base["at"].min(),
         last=base["at"].max(),
         left_out=frozenset(points.loc[is_over & (points["at"] >= since), "label"]),
+        far_off={label: far[label] for label in points.loc[is_far & (points["at"] >= since), "label"]},
     )
 
 

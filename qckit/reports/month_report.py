@@ -30,6 +30,7 @@ from qckit.verdicts.finding import Finding
 from qckit.verdicts.month.study import MonthStudy, study_month
 from qckit.verdicts.month.tables import baseline_table, comparison_table, lots_table, raw_table, signal_table
 from qckit.verdicts.month.verdict import finding_of_month
+from qckit.verdicts.month.words import far_off_of
 from qckit.words import capital, plural
 
 __all__ = [
@@ -190,7 +191,7 @@ def _chart(page, chart, *, whole):
             alpha=0.13,
             linewidth=0,
         )
-    caption = f"Grey: the month reviewed. {capital(chart.baseline_words)}{chance}."
+    caption = f"Grey: the month reviewed. {capital(chart.baseline_words)}{chance}.{_far_off(chart, study)}"
     return ax, _alt(chart, study, name), caption
 
 
@@ -208,7 +209,14 @@ def _alt(chart, study, name):
         )
         names = ", ".join(hit["label"].head(8))
         text += f"Signals at {names}." if len(hit) else "No signal."
-    return text
+    return text + _far_off(chart, study)
+
+
+def _far_off(chart, study):
+    """The chart's readings of the month far off the standard, as a sentence behind others; empty where none is."""
+    mine = study.far_off[study.far_off["chart"] == chart.name]
+    words = far_off_of(study, mine)
+    return f" Far off the standard: {words}." if words else ""
 
 
 def calendar(page: MonthPage) -> Html:

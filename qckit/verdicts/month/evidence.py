@@ -12,6 +12,7 @@ from qckit.verdicts.month.signals import open_signals
 from qckit.verdicts.month.single_hatches_words import alone_sentence, apart_hatches, apart_sentence
 from qckit.verdicts.month.words import (
     drift_of,
+    far_off_of,
     is_changed,
     lot_sentence,
     shift_sentence,
@@ -24,13 +25,16 @@ from qckit.words import day, decimals_known, number, small
 
 __all__ = ["EVIDENCE_CODES", "collect_evidence"]
 
-EVIDENCE_CODES = ("shift", "no_shift", "alone", "apart", "control", "level", "drift", "minimum", "standing", "past")
+EVIDENCE_CODES = (
+    *("shift", "no_shift", "past", "far_off", "alone", "apart"),
+    *("control", "level", "drift", "minimum", "standing"),
+)
 """What a line of evidence is about."""
 
 
 def collect_evidence(study) -> list[Evidence]:
     """What was asked, what was seen, which way it points."""
-    lines = [*_change_lines(study), *_apart_lines(study)]
+    lines = [*_change_lines(study), *_far_off_lines(study), *_apart_lines(study)]
     for m in study.lots.values():
         lines += _lot_lines(study, m)
     if study.standing:
@@ -77,6 +81,17 @@ def _past_sentence(p, order) -> str:
         f"The review of {p.found_in} told: {text}. This month shows nothing of it: it is over, or it was chance. "
         "In the log it stays open until somebody explains it."
     )
+
+
+def _far_off_lines(study):
+    """The readings that no limits of the water rest on, because they are far off the standard."""
+    if not len(study.far_off):
+        return []
+    it = "it" if len(study.far_off) == 1 else "these"
+    text = f"{far_off_of(study, study.far_off)}. No limits of the water rest on {it}."
+    values = {"readings": study.far_off[["hatch", "chart", "value", "standard"]].to_dict("records")}
+    points = "against" if len(study.costly_water) else "neutral"
+    return [Evidence("Which readings are far off your standard?", text, points, "far_off", values)]
 
 
 def _apart_lines(study):

@@ -6,7 +6,7 @@ import math
 
 from qckit.charts.series import CHARTED, CONDITIONS
 from qckit.verdicts.month.signals import open_signals
-from qckit.verdicts.month.words import below_minimum, condition_words, since_words, slope_of, where_words
+from qckit.verdicts.month.words import below_minimum, condition_words, far_off_of, since_words, slope_of, where_words
 from qckit.words import capital, joined, plural
 
 __all__ = ["next_steps", "would_change"]
@@ -29,6 +29,7 @@ def next_steps(study, code):
     """What to do, the most urgent first."""
     order = study.settings.site.date_order
     steps = [text for s in study.shifts if s.is_open for text in _steps_for(s, order)]
+    steps += _read_again(study)
     steps += _explain(open_signals(study.signals))
     steps += [step for m in study.lots.values() if (step := _step_for_lot(study, m))]
     steps += [f"Dose per feed: {m.dose_words}" for m in study.lots.values() if m.dose is not None]
@@ -88,6 +89,13 @@ def _steps_for(s, order):
         f"Look at {where_words(s)} for what is not in the log: storage of the cysts, cleaning, weighing, mixing before "
         "the subsample is taken."
     ]
+
+
+def _read_again(study):
+    """What to look at where a reading was far off the standard, once for each quantity and side."""
+    for (name, side), part in study.costly_water.groupby(["chart", "side"], sort=False):
+        remedy = _REMEDY[(name, -1 if side == "below" else 1)]
+        yield f"{remedy}: {far_off_of(study, part)}."
 
 
 def _explain(alone):

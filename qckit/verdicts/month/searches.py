@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+import pandas as pd
 
 from qckit.charts.candidates import SHORTEST
 from qckit.charts.change import ALL, group_words
@@ -17,6 +18,7 @@ from qckit.log_odds import expit
 from qckit.verdicts.lots.expected import expected_of_lot
 from qckit.verdicts.lots.usual import counted_hatches
 from qckit.verdicts.month.false_alarms import SHARES
+from qckit.verdicts.month.far_off import far_off_readings, reasons_of
 from qckit.verdicts.month.lot_levels import LotLevel, judge_lots
 from qckit.verdicts.month.set_aside import points_aside
 from qckit.verdicts.month.shifts import Shift, shift_of_lot, shifts_of, unread_beside, water_beside
@@ -53,6 +55,7 @@ class MonthSearch:
     lots: list  # of LotLevel
     standing: list  # of StandingDifference
     waters: dict  # quantity -> WaterDays or None
+    far_off: pd.DataFrame  # readings far off the standard, from far_off.far_off_readings
     unseen: tuple  # (where, points): a fall over the month that was just large enough to be told in four of five cases
 
 
@@ -81,7 +84,11 @@ def search_month(history, tables, *, cones, lot, names, period, belonging=frozen
     points = {q: _points(history, tables, q) for q in CONDITIONS}
     share = SHARES["water"] / len(CONDITIONS)
     found = {q: search_water(p, q, last=last, alpha=share) for q, p in points.items()}
-    waters = {q: water_limits(p, q, first=first, last=last, over=_over(found[q], first)) for q, p in points.items()}
+    far = far_off_readings(points, tables.settings.conditions, last=last)
+    waters = {
+        q: water_limits(p, q, first=first, last=last, over=_over(found[q], first), far=reasons_of(far, q))
+        for q, p in points.items()
+    }
     frames = {q: s.frame for q, s in found.items() if s is not None}
     shifts = [unread_beside(water_beside(s, {q: found[q] for q in frames}, frames), history) for s in shifts]
     usual = history[~history["hatch"].isin(set(alone) - belonging)]
@@ -101,6 +108,7 @@ def search_month(history, tables, *, cones, lot, names, period, belonging=frozen
         lots=lots,
         standing=standing_differences(search, shifts),
         waters=waters,
+        far_off=far,
         unseen=_unseen(search, first),
     )
 

@@ -14,7 +14,7 @@ from qckit.charts.series import CHARTED
 from qckit.verdicts.month.false_alarms import SHARES, kept_by_fdr
 from qckit.verdicts.month.set_aside import rules_only
 
-__all__ = ["CHANGE_RULE", "COLUMNS", "open_signals", "signal_table"]
+__all__ = ["CHANGE_RULE", "COLUMNS", "belongs", "open_signals", "signal_table"]
 
 CHANGE_RULE = "change"
 """Rule name of a change of a whole group; of no chart's rule."""
@@ -63,7 +63,7 @@ def signal_table(charts, conditions, shifts, signals, *, alone, first, waters) -
     shifted = [s for s in shifts if s.counts]
     table = _with_alone(table, chosen, every)
     table["in_shift"] = [
-        any(_belongs(hatch, chart, s) for s in shifted)
+        any(belongs(hatch, chart, s) for s in shifted)
         for hatch, chart in zip(table["hatch"], table["chart"], strict=True)
     ]
     is_change = table["rule"] == CHANGE_RULE
@@ -73,7 +73,7 @@ def signal_table(charts, conditions, shifts, signals, *, alone, first, waters) -
     return table.sort_values(["at", "chart", "rule"], kind="stable").reset_index(drop=True)
 
 
-def _belongs(hatch, chart, shift) -> bool:
+def belongs(hatch, chart, shift) -> bool:
     """Whether a mark is part of a change that is told: on its own chart, on one that hangs together, on its water."""
     if any(chart == c["condition"] and hatch in c["labels"] for c in shift.conditions):
         return True

@@ -18,13 +18,14 @@ from qckit.hatch.subsamples import fill_volumes
 from qckit.setting_changes import changes_between
 from qckit.site_tables import SiteTables
 from qckit.tables import to_utc
+from qckit.verdicts.month.far_off import reasons_of
 from qckit.verdicts.month.lot_month import Reviewed, lot_month, with_doses
 from qckit.verdicts.month.periods import compare_periods, month_bounds
 from qckit.verdicts.month.records import left_out, no_hatch_words, quality_table
 from qckit.verdicts.month.searches import search_month
 from qckit.verdicts.month.set_aside import aside_table, belonging, points_aside, rules_only
 from qckit.verdicts.month.shifts import matched_with_log, no_longer_found
-from qckit.verdicts.month.signals import CHANGE_RULE, signal_table
+from qckit.verdicts.month.signals import CHANGE_RULE, belongs, signal_table
 
 __all__ = ["MonthStudy", "month_bounds", "study_month"]
 
@@ -57,9 +58,15 @@ class MonthStudy:
     aside: pd.DataFrame  # points set aside by a person: set_aside.aside_table
     apart: dict  # hatch that stands out and counts in nothing that is usual -> its month
     waters: dict  # quantity -> charts.water.WaterDays
+    far_off: pd.DataFrame  # readings of the month far off the standard, in no limits: far_off.far_off_readings
     unseen: tuple  # (where, points) from searches.MonthSearch
     setting_changes: pd.DataFrame | None  # those that may fall into the month; None: no record
     left_out: list = field(default_factory=list)
+
+    @property
+    def costly_water(self) -> pd.DataFrame:
+        """The readings far off the standard that cost nauplii by the literature."""
+        return self.far_off[self.far_off["is_costly"]]
 
     @property
     def feed_days_lost(self) -> float:
@@ -123,7 +130,7 @@ def study_month(tables: SiteTables, *, month, lot="", is_proposed=False, now="")
     reasons |= dict.fromkeys(apart, "its percentage stands out")
     changed = _noted(history, [s for s in shifts if s.counts and s.kind != "lot"], reasons)
     timed = _timed(tables, samples, cones, last, reasons)
-    options = {"names": names, "period": (first, last), "rules": _rules(settings), "waters": searched.waters}
+    options = {"names": names, "period": (first, last), "rules": _rules(settings), "searched": searched}
     charts, conditions = _charts(tables.but(baselines=None) if is_proposed else tables, changed, timed, **options)
     alone = set(searched.alone) & set(history.loc[history["at"] >= first, "hatch"])
     marks = {"alone": alone, "first": first, "waters": searched.waters}
@@ -155,10 +162,17 @@ def study_month(tables: SiteTables, *, month, lot="", is_proposed=False, now="")
         aside=aside_table(tables.signals),
         apart=apart,
         waters=searched.waters,
+        far_off=_untold(searched.far_off, chosen, shifts),
         unseen=searched.unseen,
         setting_changes=changes_between(tables.setting_changes, first, last),
         left_out=left_out(hatches, first, last, lot, chosen),
     )
+
+
+def _untold(far, chosen, shifts):
+    """The readings far off in the period's hatches that no change tells of, explained or not."""
+    in_change = [any(belongs(row.hatch, row.chart, s) for s in shifts if s.counts) for row in far.itertuples()]
+    return far[far["hatch"].isin(chosen["hatch"]) & ~np.array(in_change, dtype=bool)].reset_index(drop=True)
 
 
 def _moved(shifts):
@@ -227,7 +241,7 @@ def _timed(tables, samples, cones, last, reasons):
     return _noted(timed[timed["t90_h"].notna()].assign(off_standard="", far_off=""), [], reasons)
 
 
-def _charts(tables, history, timed, *, names, period, rules, waters):
+def _charts(tables, history, timed, *, names, period, rules, searched):
     """The charts of the month: of each lot, and of the water."""
     first, signals = period[0], tables.signals
     limits = {"period": period, "baselines": tables.baselines, "rules": rules}
@@ -245,8 +259,10 @@ def _charts(tables, history, timed, *, names, period, rules, waters):
     limits["rules"] = ("beyond_3",)
     conditions = {}
     for q in CONDITIONS:
-        aside = points_aside(signals, q)
-        chart = build_chart(history, q, aside=aside, days=waters.get(q), **limits)
+        days, aside = searched.waters.get(q), points_aside(signals, q)
+        if days is None:  # no limits that tell of them: they are crossed
+            aside = reasons_of(searched.far_off, q) | aside
+        chart = build_chart(history, q, aside=aside, days=days, **limits)
         if len(chart.of_period(first)):
             conditions[q] = chart
     return charts, conditions

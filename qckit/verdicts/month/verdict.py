@@ -27,6 +27,7 @@ VERDICTS = {
 }
 """Verdict code -> its words and the tone of the first screen."""
 _BELOW = ("Steady, but below the minimum", "attention")
+_FAR_OFF = ("Steady, but water far off the standard", "attention")
 
 
 def review_month(tables: SiteTables, *, month, lot="", now="") -> Finding:
@@ -61,7 +62,11 @@ def main_lot(study: MonthStudy) -> str:
 def finding_of_month(study: MonthStudy) -> Finding:
     """Turn a month's study into its finding."""
     code = _verdict(study)
-    label, tone = _BELOW if code == "in-control" and words.below_minimum(study) else VERDICTS[code]
+    label, tone = VERDICTS[code]
+    if code == "in-control" and words.below_minimum(study):
+        label, tone = _BELOW
+    elif code == "in-control" and len(study.costly_water):
+        label, tone = _FAR_OFF
     subject = study.month + (f" {study.lot}" if study.lot else "")
     return Finding(
         kind="month",
@@ -188,6 +193,7 @@ def _details(study):
         "charts": [_judged_points(c, study.first) for c in (*study.charts.values(), *study.conditions.values())],
         "needs_attention": needs_attention(study),
         "set_aside": study.aside.to_dict("records"),
+        "far_off": [{**row, "at": row["at"].isoformat()} for row in study.far_off.to_dict("records")],
         "apart": study.apart,
         "lots": [
             {

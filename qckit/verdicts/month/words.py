@@ -8,6 +8,7 @@ from qckit.charts.series import CHARTED, CONDITIONS
 from qckit.charts.water import LEAST_STEP
 from qckit.setting_changes import change_sentences
 from qckit.verdicts.month.false_alarms import PAGE_RATE
+from qckit.verdicts.month.far_off import far_off_words
 from qckit.verdicts.month.signals import open_signals
 from qckit.words import capital, day, joined, number, plural
 
@@ -16,6 +17,7 @@ __all__ = [
     "cautions",
     "condition_words",
     "drift_of",
+    "far_off_of",
     "headline",
     "is_changed",
     "lot_sentence",
@@ -150,6 +152,11 @@ def below_minimum(study):
     return [m for m in study.lots.values() if m.level is not None and m.level.is_below_minimum]
 
 
+def far_off_of(study, readings) -> str:
+    """Readings of the month far off the standard by value, day and standard; empty where there are none."""
+    return far_off_words(readings, study.settings.site.date_order, study.settings.site.timezone)
+
+
 def drift_of(study, m):
     """The open or known drift of a lot, if there is one."""
     return next((s for s in study.shifts if s.kind == "drift" and s.factor == "lot" and s.level == m.lot), None)
@@ -192,6 +199,8 @@ def headline(study, code) -> str:
     if low:
         names = joined(f"{m.lot} ({m.level.now:.0f} %)" for m in low[:2])
         return f"In control{tail}, but below your minimum of {study.settings.limits.min_hatch_pct:g} %: {names}."
+    if len(study.costly_water):
+        return f"In control{tail}, but water was far off your standard: {far_off_of(study, study.costly_water)}."
     ageing = [lot for lot in _ageing(study) if lot in {m.lot for m in judged}]
     names = f"; {joined(ageing)} {'keeps' if len(ageing) == 1 else 'keep'} ageing" if ageing else ""
     n = sum(m.n_hatches for m in judged)

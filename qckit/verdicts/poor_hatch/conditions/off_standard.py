@@ -8,9 +8,9 @@ import pandas as pd
 
 from qckit.hatch.water.readings import standard_of
 from qckit.quantities import QUANTITIES, WATER
-from qckit.verdicts.poor_hatch.causes import cause
+from qckit.verdicts.poor_hatch.causes import CAUSES, cause
 
-__all__ = ["OffStandard", "far_off_standard"]
+__all__ = ["OffStandard", "far_off_standard", "is_costly"]
 
 _COSTLY = 0.05  # share of the nauplii by the literature; less is no matter for the next hatch (ours)
 
@@ -33,6 +33,22 @@ class OffStandard:
         return f"was {self.value:,.{quantity.decimals}f}{unit} and should be {self.standard}"
 
 
+def is_costly(quantity: str, value: float, conditions) -> bool:
+    """Say whether a reading is so far off the site's standard, on the side that costs nauplii, that it costs many."""
+    standard = standard_of(quantity, conditions)
+    readings = [c.reading for c in CAUSES if c.reading is not None and c.reading.table]
+    return any(_loss(reading, standard, value) for reading in readings if reading.quantity == quantity)
+
+
+def _loss(reading, standard, value) -> float:
+    """What a reading far off costs by the literature, as a share; 0 where it is not, on the bad side, or little."""
+    bad = "below" if reading.side == "low" else "above"
+    if standard.side(value) != bad or not standard.is_far_off(value):
+        return 0.0
+    loss = float(reading.published_loss(value))
+    return loss if loss >= _COSTLY else 0.0
+
+
 def far_off_standard(differences: pd.DataFrame, conditions) -> list[OffStandard]:
     """List the readings far off the site's standard on the side that costs nauplii.
 
@@ -52,9 +68,8 @@ def far_off_standard(differences: pd.DataFrame, conditions) -> list[OffStandard]
     found = {}
     for row in differences[differences["quantity"].isin(WATER)].itertuples():
         standard, reading = standard_of(row.quantity, conditions), cause(row.cause).reading
-        bad = "below" if reading.side == "low" else "above"
-        loss = float(reading.published_loss(row.value))
-        if standard.side(row.value) != bad or not standard.is_far_off(row.value) or loss < _COSTLY:
+        loss = _loss(reading, standard, row.value)
+        if not loss:
             continue
         if row.quantity not in found or loss > found[row.quantity].loss_pct / 100:
             found[row.quantity] = OffStandard(row.cause, row.quantity, row.value, standard.words, 100 * loss)

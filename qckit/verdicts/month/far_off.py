@@ -1,0 +1,94 @@
+"""Readings of the water far off the site's standard and apart from its other readings: no limits rest on them.
+
+A cold night among fifteen ordinary ones would widen the limits of a first month until it lies within them. What is far
+off is asked of the standard alone (:mod:`qckit.hatch.water.readings`); a room that is usually far off keeps its
+readings, for the standard does not say what is ordinary there.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pandas as pd
+
+from qckit.charts.series import CHARTED, CONDITIONS
+from qckit.charts.water import apart_from_usual
+from qckit.hatch.water.readings import standard_of
+from qckit.quantities import WATER
+from qckit.verdicts.poor_hatch.conditions.off_standard import is_costly
+from qckit.words import day, plural
+
+__all__ = ["COLUMNS", "far_off_readings", "far_off_words", "reasons_of"]
+
+COLUMNS = ["chart", "hatch", "at", "value", "side", "text", "standard", "is_costly"]
+"""Columns of :func:`far_off_readings`."""
+_REACH_DAYS = 180  # before the end of the month: what is usual is learnt from these
+_MOST = 4  # groups named in a sentence
+
+
+def far_off_readings(points, conditions, *, last) -> pd.DataFrame:
+    """List the readings far off the standard that lie apart from the others, where most are not far off.
+
+    Parameters
+    ----------
+    points : dict
+        Quantity of the water (a chart's name) -> its points from :func:`qckit.charts.water.water_points`.
+    conditions : settings.ConditionSettings
+        The site's standards.
+    last : Timestamp
+        End of the month reviewed.
+
+    Returns
+    -------
+    DataFrame
+        chart, hatch, at, value (in the chart's unit), side (``below`` or ``above``), text (value and unit) and standard
+        in words, is_costly (such water costs many nauplii by the literature); in the order of quantities and of time.
+    """
+    rows = []
+    for quantity, name in zip(WATER, CONDITIONS, strict=True):
+        standard = standard_of(quantity, conditions)
+        recent = points[name][points[name]["at"] >= last - pd.Timedelta(days=_REACH_DAYS)]
+        if not len(recent) or standard.is_far_off(recent["value"].median()):
+            continue
+        far = recent[standard.is_far_off(recent["value"]) & apart_from_usual(recent, name)]
+        for row in far.itertuples():
+            value = float(row.value)
+            words = (standard.side(value), _text(name, value, standard), standard.words)
+            rows.append((name, row.label, row.at, value, *words, is_costly(quantity, value, conditions)))
+    return pd.DataFrame(rows, columns=COLUMNS).astype({"is_costly": bool})
+
+
+def _text(name, value, standard) -> str:
+    """A value with its unit, one decimal finer where it would read as if it met the standard."""
+    q = CHARTED[name]
+    is_met = not standard.side(round(value, q.decimals))
+    return (replace(q, decimals=q.decimals + 1) if is_met else q).value_text(value)
+
+
+def reasons_of(readings, name) -> dict:
+    """Return hatch -> reason of one chart's readings far off."""
+    mine = readings[readings["chart"] == name]
+    return {row.hatch: f"far off the standard of {row.standard}" for row in mine.itertuples()}
+
+
+def far_off_words(readings, order="ymd", timezone="UTC") -> str:
+    """Name readings far off by value, day and standard; empty where there are none.
+
+    Parameters
+    ----------
+    readings : DataFrame
+        From :func:`far_off_readings`.
+    order, timezone : str
+        Of the site: order of dates, and the clock by which a reading belongs to a day.
+    """
+    if not len(readings):
+        return ""
+    days = readings["at"].dt.tz_convert(timezone).dt.date
+    parts = [
+        f"{plural(len(part), f'{CHARTED[name].label} reading')} of {value} on {day(when, order)}, standard {standard}"
+        for (name, when, value, standard), part in readings.groupby(
+            ["chart", days.rename("day"), "text", "standard"], sort=False
+        )
+    ]
+    more = len(parts) - _MOST
+    return "; ".join(parts[:_MOST]) + (f"; and {more} more such" if more > 0 else "")
