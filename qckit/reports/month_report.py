@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -70,6 +71,7 @@ class MonthPage:
     subsamples: pd.DataFrame
     photos: pd.DataFrame
     is_invented: bool
+    today: dt.date  # day of the review by the site's clock
     certificates: list  # agreement.CertificateUse of the cameras that took the month's photos
 
 
@@ -133,6 +135,7 @@ def load_month(
         subsamples=hatch.sample_metrics(in_series, hatches, lots),
         photos=mine,
         is_invented=bool(notes.str.contains("invented").any()),
+        today=pd.Timestamp(at).tz_convert(tables.settings.site.timezone).date(),
         certificates=certificates,
     )
 
@@ -226,11 +229,13 @@ def calendar(page: MonthPage) -> Html:
     days = calendar_days(study.series, drawn, study.first, study.last)
     with draw.style():
         ax = draw_calendar(days, title=study.month, minimum=page.settings.limits.min_hatch_pct)
-    empty = int((days["n_hatches"] == 0).sum())
+    is_empty, is_ahead = days["n_hatches"] == 0, days["day"] > page.today
+    empty, ahead = int((is_empty & ~is_ahead).sum()), int((is_empty & is_ahead).sum())
+    coming = f" {plural(ahead, 'day')} still to come," if ahead else ""
     return figure(
         ax,
         alt=f"Calendar of {study.month}: {plural(int(days['n_hatches'].sum()), 'hatch')}, {plural(empty, 'day')} "
-        f"without one, {plural(int((days['n_signals'] > 0).sum()), 'day')} with a signal or a change, "
+        f"without one,{coming} {plural(int((days['n_signals'] > 0).sum()), 'day')} with a signal or a change, "
         f"{int((days['off_standard'] > 0).sum())} with water off the standard.",
     )
 

@@ -1,5 +1,6 @@
 """Readings far off the standard in a month whose limits rest on the month itself (invented hatches, planted cold)."""
 
+import datetime as dt
 from dataclasses import replace
 from types import SimpleNamespace
 
@@ -10,7 +11,7 @@ from scipy.stats import median_abs_deviation
 
 from qckit.charts.water import apart_from_usual
 from qckit.practice.month_rooms import draw_room, draw_room_constants
-from qckit.reports.month_report import condition_charts
+from qckit.reports.month_report import calendar, condition_charts
 from qckit.settings import ConditionSettings, Settings
 from qckit.site_tables import SiteTables
 from qckit.verdicts.month.far_off import far_off_readings, far_off_words
@@ -168,3 +169,11 @@ def test_a_value_is_written_so_that_it_misses_its_standard():
     points = {**dict.fromkeys(names, oxygen.head(0)), "oxygen_mg_l": oxygen}
     found = far_off_readings(points, ConditionSettings(), last=at[-1])
     assert far_off_words(found) == "1 oxygen reading of 3.96 mg/l on 2026-11-05, standard at least 4 mg/l"
+
+
+def test_days_still_to_come_are_not_days_without_a_hatch():
+    study = study_month(site_of(np.delete(warm(), 3, axis=0)), month="2026-11")
+    page = SimpleNamespace(study=study, settings=study.settings, today=dt.date(2026, 11, 16))
+    assert "28 hatches, 2 days without one, 14 days still to come, " in calendar(page).html
+    page.today = dt.date(2026, 12, 1)
+    assert "28 hatches, 16 days without one, 0 days with a signal" in calendar(page).html
