@@ -11,7 +11,7 @@ from qckit.commands import proof
 from qckit.commands._options import BY, MONTH, REASON, SITE, Commands, Number, dates_at, open_site_log, who
 from qckit.commands.typed import as_typed
 from qckit.stages import STAGE_RECORDS
-from qckit.words import noun, plural
+from qckit.words import noun, plural, row_words
 
 
 def _key(table: str, key: str):
@@ -225,8 +225,6 @@ def show(table, lot, month, site):
 @SITE
 def check(photos, out, site):
     """Look through the whole log for what is wrong or doubtful, and say what to do."""
-    from qckit.log.query import row_words
-
     with open_site_log(site) as log:
         found, dates = log.check(photos=photos), dates_at(site)
     for f in found.itertuples():

@@ -15,7 +15,7 @@ import numpy as np
 from qckit.counting.camera_rule.learned import LEAST_GAIN, MOST_GAIN, Learned, load_learned
 from qckit.counting.camera_rule.reading import SeenPlaces, judge_by_rule, read_all_images, see_places, settled_as_usual
 from qckit.counting.camera_rule.rule import measured_looks
-from qckit.counting.reader.joint_reading import in_work_pixels, read_at_centres, reader_module
+from qckit.counting.reader.joint_reading import propose_objects, read_at_centres, reader_module
 from qckit.counting.stages import CLASSES, StageModel, load_stage_model
 from qckit.counting.training.rule_fit import RuleExamples, fit_rule
 from qckit.counting.working import WorkImage, make_work_image
@@ -138,10 +138,8 @@ def read_settled(photo, um_per_px: float, settled: Settled, gains) -> SettledPho
 
 
 def _read(work, module, model, settled: Settled, answers: np.ndarray) -> _Read:
-    reading = read_all_images(work, module)
-    one, every = (in_work_pixels(work, r.shape, r.propose()) for r in (replace(reading, mirrored={}), reading))
-    found = read_at_centres(work, model, one, lambda: every).found
-    _, places = see_places(work, model, reading)
+    found = read_at_centres(work, model, *propose_objects(work, module)).found  # as the kit counts
+    _, places = see_places(work, model, read_all_images(work, module))
     examples = _examples(settled, answers, places, work)
     return _Read(work=work, found=found, match=_match(settled, found, work), places=places, examples=examples)
 

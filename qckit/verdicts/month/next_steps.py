@@ -29,8 +29,8 @@ def next_steps(study, code):
     """What to do, the most urgent first."""
     order = study.settings.site.date_order
     steps = [text for s in study.shifts if s.is_open for text in _steps_for(s, order)]
+    steps += _explain(open_signals(study.signals))  # which the headline names
     steps += _read_again(study)
-    steps += _explain(open_signals(study.signals))
     steps += [step for m in study.lots.values() if (step := _step_for_lot(study, m))]
     steps += [f"Dose per feed: {m.dose_words}" for m in study.lots.values() if m.dose is not None]
     unfrozen = [m for m in study.lots.values() if not m.chart.is_frozen and m.chart.limits is not None]
