@@ -12,6 +12,7 @@ from qckit.hatch.intervals.estimates import Estimate
 from qckit.settings import Settings
 from qckit.verdicts.finding import Finding
 from qckit.verdicts.month import words as month_words
+from qckit.verdicts.month.far_off import COLUMNS
 from qckit.verdicts.month.shifts import Shift
 from qckit.verdicts.month.verdict import VERDICTS as MONTHS
 from qckit.verdicts.new_lot import words as lot_words
@@ -88,14 +89,20 @@ def _shift(kind, factor, level, quantity="hatch_pct", **more):
     return Shift(quantity=quantity, kind=kind, factor=factor, level=level, **(base | more))
 
 
-def _study(lots, shifts=(), hatches=(), explained=0, below=False, slope=0.0):
+def _study(lots, shifts=(), hatches=(), explained=0, below=False, slope=0.0, n_far_off=0):
     chart = Stub(drift=Stub(shape="slope", slope_per_30d=slope))
     level = Stub(now=68.0, is_below_minimum=below)
     months = {n: Stub(lot=n, is_in_control=True, level=level, n_hatches=31, chart=chart) for n in lots}
     signals = pd.DataFrame({"hatch": list(hatches), "state": "open", "rule": "beyond", "quantity": "hatch_pct"})
     done = {f"h{i}" for i in range(explained)}
+    far = [("salinity_ppt", f"h{i}", DAY, 46.7, "above", f"46.{i} ppt", "25 to 35 ppt", True) for i in range(n_far_off)]
     return Stub(
-        settings=Settings(), shifts=list(shifts), lots=months, signals=signals.astype(object), explained_hatches=done
+        settings=Settings(),
+        shifts=list(shifts),
+        lots=months,
+        signals=signals.astype(object),
+        explained_hatches=done,
+        costly_water=pd.DataFrame(far, columns=COLUMNS),
     )
 
 
@@ -115,6 +122,7 @@ def _months():
         yield "in-control", _study([lot])
         yield "in-control", _study([lot, "K-118", f"{lot} b"], explained=12, slope=-2.0)
         yield "in-control", _study([lot, f"{lot} b"], explained=3, below=True)
+        yield "in-control", _study([lot], explained=12, n_far_off=12)
         yield "not-enough-evidence", _study([lot])
         yield "signals", _study([lot], hatches=[hatch])
         yield "signals", _study([lot], hatches=[hatch, f"{hatch}-2", "H1", "H2"])

@@ -71,7 +71,7 @@ def reasons_of(readings, name) -> dict:
     return {row.hatch: f"far off the standard of {row.standard}" for row in mine.itertuples()}
 
 
-def far_off_words(readings, order="ymd", timezone="UTC") -> str:
+def far_off_words(readings, order="ymd", timezone="UTC", *, most=_MOST) -> str:
     """Name readings far off by value, day and standard; empty where there are none.
 
     Parameters
@@ -80,6 +80,8 @@ def far_off_words(readings, order="ymd", timezone="UTC") -> str:
         From :func:`far_off_readings`.
     order, timezone : str
         Of the site: order of dates, and the clock by which a reading belongs to a day.
+    most : int
+        Groups of like readings of a day that are named; of the others only the number.
     """
     if not len(readings):
         return ""
@@ -90,5 +92,5 @@ def far_off_words(readings, order="ymd", timezone="UTC") -> str:
             ["chart", days.rename("day"), "text", "standard"], sort=False
         )
     ]
-    more = len(parts) - _MOST
-    return "; ".join(parts[:_MOST]) + (f"; and {more} more such" if more > 0 else "")
+    more = len(parts) - most
+    return "; ".join(parts[:most]) + (f"; and {more} more such" if more > 0 else "")

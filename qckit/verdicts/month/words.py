@@ -152,9 +152,9 @@ def below_minimum(study):
     return [m for m in study.lots.values() if m.level is not None and m.level.is_below_minimum]
 
 
-def far_off_of(study, readings) -> str:
+def far_off_of(study, readings, **most) -> str:
     """Readings of the month far off the standard by value, day and standard; empty where there are none."""
-    return far_off_words(readings, study.settings.site.date_order, study.settings.site.timezone)
+    return far_off_words(readings, study.settings.site.date_order, study.settings.site.timezone, **most)
 
 
 def drift_of(study, m):
@@ -200,7 +200,9 @@ def headline(study, code) -> str:
         names = joined(f"{m.lot} ({m.level.now:.0f} %)" for m in low[:2])
         return f"In control{tail}, but below your minimum of {study.settings.limits.min_hatch_pct:g} %: {names}."
     if len(study.costly_water):
-        return f"In control{tail}, but water was far off your standard: {far_off_of(study, study.costly_water)}."
+        return (
+            f"In control{tail}, but water was far off your standard: {far_off_of(study, study.costly_water, most=1)}."
+        )
     ageing = [lot for lot in _ageing(study) if lot in {m.lot for m in judged}]
     names = f"; {joined(ageing)} {'keeps' if len(ageing) == 1 else 'keep'} ageing" if ageing else ""
     n = sum(m.n_hatches for m in judged)
