@@ -68,3 +68,12 @@ def tall_rows(page, most_px: int = 120) -> list:
 def unfold(page) -> None:
     """Open all that is folded."""
     page.eval_on_selector_all("details", "all => all.forEach(e => { e.open = true })")
+
+
+def painted(page):
+    """Wait until a page has drawn what was asked of it: with the next frame, which a busy machine has late.
+
+    A canvas that grew is painted again with the frame after; the third sees both done.
+    """
+    for _ in range(3):
+        page.evaluate("() => new Promise((done) => requestAnimationFrame(done))")

@@ -9,6 +9,7 @@ import shutil
 import pytest
 from invented_site import PHOTO, SAMPLE, make_site
 from jupyter_lab import CHROMIUM, open_notebook, restart_kernel, run_cell
+from page_checks import painted
 
 from qckit._paths import notebooks_dir
 from qckit.log import open_log
@@ -42,6 +43,7 @@ class Desk:
     def at(self, x_px, y_px):
         """Click a place of the photo."""
         self.canvas.scroll_into_view_if_needed()
+        painted(self.page)
         box = self.canvas.bounding_box()
         for _ in range(2):
             scale, x, y = self.canvas.evaluate(
@@ -51,7 +53,7 @@ class Desk:
             if 5 < sx < box["width"] - 5 and 5 < sy < box["height"] - 5:
                 break
             self.root.get_by_role("button", name="Whole photo").click()  # "next" has gone near another object
-            self.page.wait_for_timeout(200)
+            painted(self.page)
         self.page.mouse.click(box["x"] + sx, box["y"] + sy)
 
     def press(self, key, until=""):

@@ -11,7 +11,7 @@ import pandas as pd
 import pytest
 from invented_site import PHOTO, make_site
 from jupyter_lab import CHROMIUM, TOKEN, open_notebook, restart_kernel, run_cell
-from page_checks import faint_borders, low_contrast
+from page_checks import faint_borders, low_contrast, painted
 
 from qckit.log import open_log
 
@@ -104,7 +104,7 @@ def test_a_crowd_in_a_small_window_and_a_kernel_that_goes(lab, page, place, tmp_
     changed = """async (c) => {
         const px = () => c.getContext('2d').getImageData(0, 0, c.width, c.height).data, a = px();
         [...document.querySelectorAll('.qck-side button')].find(b => b.textContent.includes('Hide')).click();
-        await new Promise(r => setTimeout(r, 200));
+        await new Promise(r => requestAnimationFrame(() => requestAnimationFrame(r)));
         const b = px(); let n = 0;
         for (let i = 0; i < a.length; i += 4) n += Math.abs(a[i] - b[i]) + Math.abs(a[i + 1] - b[i + 1]) > 24;
         return 4 * n / a.length; }"""
@@ -116,6 +116,7 @@ def test_a_crowd_in_a_small_window_and_a_kernel_that_goes(lab, page, place, tmp_
     # without initials nothing is taken, and that can be read; they are remembered afterwards
     page.locator(".qck-photo").focus()
     page.keyboard.press("ArrowRight")
+    painted(page)
     canvas = page.locator(".qck-canvas")
     view = canvas.evaluate(
         "c => [c.dataset.scale, c.dataset.x, c.dataset.y, c.clientWidth, c.clientHeight].map(Number)"
@@ -330,7 +331,7 @@ def test_a_wide_photo_fills_the_canvas(lab, page, place, tmp_path, high):
     page.locator(".qck-photo").focus()
     for _ in range(4):
         page.keyboard.press("+")
-    page.wait_for_timeout(300)
+    painted(page)
     scale, y, h = page.locator(".qck-canvas").evaluate(
         "c => [Number(c.dataset.scale), Number(c.dataset.y), c.clientHeight]"
     )
@@ -338,6 +339,6 @@ def test_a_wide_photo_fills_the_canvas(lab, page, place, tmp_path, high):
     assert 240 <= h <= 390 or h == pytest.approx(high * scale, abs=3)
     assert y >= -1 and y + h / scale <= high + 1
     page.keyboard.press("0")
-    page.wait_for_timeout(300)
+    painted(page)
     scale, h = page.locator(".qck-canvas").evaluate("c => [Number(c.dataset.scale), c.clientHeight]")
     assert high * scale == pytest.approx(h, abs=3)
