@@ -7,7 +7,6 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import numpy as np
-import pandas as pd
 
 from qckit.counting.analysis import Analysis, FoundObjects, analyse, choose_objects
 from qckit.counting.bounds import check_countable
@@ -101,11 +100,12 @@ def count_photo(
     photo = replace(photo, pixels=green[:0], reduced=None)  # else the photo lies in memory beside all that follows
     findings = find_objects(work, reader=reader, stage_model=stage_model)
     analysis, found = findings.analysis, findings.found
-    objects = _object_table(found, analysis, name or path.name)
+    columns = _object_columns(found, analysis)
     frame_mm2 = photo.width_px * photo.height_px * um_per_px**2 / 1e6
     if region is not None:
-        objects, frame_mm2 = _in_region(objects, region, um_per_px), region_area_mm2(region, um_per_px, **size)
-    inside = objects.stage.to_numpy()[objects.counted.to_numpy()]
+        columns["counted"] = _in_region(columns, region, um_per_px)
+        frame_mm2 = region_area_mm2(region, um_per_px, **size)
+    inside = columns["stage"][columns["counted"]]
     counts = {s: int((inside == s).sum()) for s in STAGES}
     in_frame = None if region is None else sum(counts[s] for s in FULL_CYST_STAGES)
     alone = reader_module(reader) is None
@@ -117,7 +117,7 @@ def count_photo(
     return PhotoCount(
         photo=name or path.name,
         counts=counts,
-        objects=objects,
+        columns=columns,
         flags=flags,
         frame_mm2=round(frame_mm2, 6),
         um_per_px=um_per_px,
@@ -130,12 +130,12 @@ def count_photo(
     )
 
 
-def _in_region(objects: pd.DataFrame, region: dict, um_per_px: float) -> pd.DataFrame:
-    """Objects counted by a drawn frame instead of the photo's edges."""
-    counted = counted_in_region(objects, region, um_per_px) & (objects.stage != "debris").to_numpy()
+def _in_region(columns: dict[str, np.ndarray], region: dict, um_per_px: float) -> np.ndarray:
+    """Say which objects count by a drawn frame instead of the photo's edges."""
+    counted = counted_in_region(columns, region, um_per_px) & (columns["stage"] != "debris")
     if region["kind"] == "rectangle":  # where its sides are the photo's, the photo's edges left objects out already
-        counted &= objects.counted.to_numpy()
-    return objects.assign(counted=counted)
+        counted &= columns["counted"]
+    return counted
 
 
 def finest_scale(reader: str | None = "auto") -> float:
@@ -200,8 +200,8 @@ def find_objects(work: WorkImage, *, reader: str | None = "auto", stage_model: s
     return Findings(analysis, choose_objects(analysis, model), model)
 
 
-def _object_table(found: FoundObjects, analysis: Analysis, name: str) -> pd.DataFrame:
-    """The objects table of a photo, in reading order."""
+def _object_columns(found: FoundObjects, analysis: Analysis) -> dict[str, np.ndarray]:
+    """Columns of a photo's objects table but its name, in reading order."""
     work = analysis.work
     on_edge, counted = apply_frame(found.boxes, work.pixels.shape[:2])
     x_px, y_px = np.round(found.cols * work.step_x, 2), np.round(found.rows * work.step_y, 2)
@@ -210,9 +210,8 @@ def _object_table(found: FoundObjects, analysis: Analysis, name: str) -> pd.Data
     stage = np.array(CLASSES, dtype=object)[found.p[order].argmax(axis=1)] if len(order) else np.array([], object)
     sizes = without_overlong({k: v[order] for k, v in found.sizes.items()}, stage)
     columns = {
-        "photo": pd.Series([name] * len(order), dtype="str"),
         "object_id": np.arange(1, len(order) + 1),
-        "stage": pd.Series(stage, dtype="str"),
+        "stage": stage,
         **{f"p_{c}": p[:, i] for i, c in enumerate(CLASSES)},
         "x_px": x_px[order],
         "y_px": y_px[order],
@@ -221,9 +220,9 @@ def _object_table(found: FoundObjects, analysis: Analysis, name: str) -> pd.Data
         "area_um2": np.round(sizes["area_um2"], 0),
         "on_edge": on_edge[order],
         "counted": counted[order] & (stage != "debris"),
-        "source": pd.Series([FOUND] * len(order), dtype="str"),
+        "source": np.full(len(order), FOUND, dtype=object),
     }
-    return pd.DataFrame({column: columns[column] for column in table_columns("objects")})
+    return {column: columns[column] for column in table_columns("objects") if column != "photo"}
 
 
 def _signs(findings: Findings, *, without_reader, by_measures, in_frame):

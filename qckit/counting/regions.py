@@ -116,7 +116,7 @@ def counted_in_region(objects, region: dict, um_per_px: float) -> np.ndarray:
 
     Parameters
     ----------
-    objects : DataFrame, shape (n, any)
+    objects : DataFrame, shape (n, any), or mapping of (n,) arrays
         x_px, y_px and, where known, length_um and width_um (columns of the objects table).
     region : dict
         From :func:`check_region`.
@@ -132,7 +132,7 @@ def counted_in_region(objects, region: dict, um_per_px: float) -> np.ndarray:
     Objects' boxes are not kept in the objects table, so in a rectangle an object reaches half the mean of its length
     and width to each side of its middle; an object without sizes is taken by its middle.
     """
-    x, y = (objects[k].to_numpy(dtype=float) for k in ("x_px", "y_px"))
+    x, y = (np.asarray(objects[k], dtype=float) for k in ("x_px", "y_px"))
     points = np.array(region["points"], dtype=float)
     if region["kind"] == "rectangle":
         reach = _reach_px(objects, um_per_px)
@@ -160,10 +160,11 @@ def _middle_inside(x, y, region):
 
 def _reach_px(objects, um_per_px):
     """How far an object reaches from its middle; 0 where it has no size. [px]"""
-    if not {"length_um", "width_um"} <= set(objects.columns):
-        return np.zeros(len(objects))
-    sizes = objects[["length_um", "width_um"]].astype(float).mean(axis=1).to_numpy()
-    return np.nan_to_num(sizes / 2 / um_per_px)
+    if not ("length_um" in objects and "width_um" in objects):
+        return np.zeros(len(objects["x_px"]))
+    sizes = np.stack([np.asarray(objects[k], dtype=float) for k in ("length_um", "width_um")])
+    n_known = np.isfinite(sizes).sum(axis=0)
+    return np.nan_to_num(sizes).sum(axis=0) / np.maximum(n_known, 1) / 2 / um_per_px
 
 
 def _inside_polygon(x, y, points):

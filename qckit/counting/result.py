@@ -4,15 +4,20 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import NamedTuple
+from functools import cached_property
+from typing import TYPE_CHECKING, NamedTuple
 
-import pandas as pd
+import numpy as np
 
 from qckit import draw
 from qckit.counting.regions import density_per_ml
 from qckit.object_rows import is_counted
 from qckit.showing import InWords
 from qckit.stages import STAGE_RECORDS, hatched_pct
+from qckit.tables import column_dtypes
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 __all__ = ["COUNTER_VERSION", "PHOTO_COLUMNS", "WITHHELD", "Flag", "PhotoCount", "version_with"]
 
@@ -67,8 +72,8 @@ class PhotoCount(InWords):
         File name.
     counts : dict of str to int
         Objects per stage inside the counting frame (two-edge rule).
-    objects : DataFrame
-        Columns of the objects table, one row per object found, those outside the frame and debris included.
+    columns : dict of str to (n,) ndarray
+        Columns of the objects table but the photo's name; text as objects.
     flags : tuple of Flag
     frame_mm2 : float
         Area of the counting frame. [mm²]
@@ -90,7 +95,7 @@ class PhotoCount(InWords):
 
     photo: str
     counts: dict[str, int]
-    objects: pd.DataFrame
+    columns: dict[str, np.ndarray]
     flags: tuple[Flag, ...]
     frame_mm2: float
     um_per_px: float
@@ -100,6 +105,23 @@ class PhotoCount(InWords):
     height_px: int
     seconds: float
     counter_version: str = COUNTER_VERSION
+
+    @property
+    def n_objects(self) -> int:
+        """Objects found, those outside the frame and debris included."""
+        return len(self.columns["object_id"])
+
+    @cached_property
+    def objects(self) -> pd.DataFrame:
+        """Columns of the objects table, one row per object found, those outside the frame and debris included.
+
+        It is put together when it is first asked for: pandas need not lie in memory beside the photo.
+        """
+        import pandas as pd
+
+        columns = {"photo": [self.photo] * self.n_objects, **self.columns}
+        texts = {name for name, dtype in column_dtypes("objects").items() if dtype == "str"}
+        return pd.DataFrame({k: pd.Series(v, dtype="str") if k in texts else v for k, v in columns.items()})
 
     @property
     def hatch_pct(self) -> float:

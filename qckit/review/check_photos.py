@@ -9,6 +9,7 @@ import numpy as np
 
 from qckit.agreement.lookup import SAME_SCALE
 from qckit.counting import model_key
+from qckit.counting.result import version_with
 from qckit.review.camera_check import CameraCheck
 from qckit.words import joined, noun, plural
 
@@ -27,8 +28,6 @@ def mark_learnt(check: CameraCheck, counted, model) -> CameraCheck:
         The site's own models.
     """
     import pandas as pd
-
-    from qckit.counting.result import version_with
 
     if model is None or check.certificate.counter_version != version_with(model_key(str(model.path))):
         return check

@@ -16,9 +16,11 @@ import numpy as np
 
 from qckit.agreement import match_objects
 from qckit.agreement.certificate_words import LEAST_PHOTOS_TO_JUDGE
-from qckit.counting import model_key
+from qckit.counting import count_photo, model_key
 from qckit.counting.camera_rule.learned import save_learned
+from qckit.counting.pipeline import finest_scale
 from qckit.counting.reader.network import READER_VERSION
+from qckit.counting.result import version_with
 from qckit.counting.training.camera import Settled, colour_gains, learn_camera, learning_curve, read_settled
 from qckit.errors import InputError
 from qckit.object_rows import is_counted
@@ -125,8 +127,6 @@ def learn_camera_of_site(
     ...     print(str(error)[:29])
     0 objects of 0 photos are set
     """
-    from qckit.counting.result import version_with
-
     if not str(by).strip():
         raise InputError("Nobody is named as the one who learns the camera. Give a name or initials (--by NAME).")
     objects = settled_objects(log, camera, magnification)
@@ -181,7 +181,6 @@ def _teller(progress, total):
 
 def _read_all(log, objects, names, tell):
     """Read every settled photo; returns them by name, and the factors on colours that were tried."""
-    from qckit.counting.pipeline import finest_scale
     from qckit.review.files import find_photo_file
 
     pixels, found = {}, {}
@@ -227,8 +226,6 @@ class _LabelledPhoto:
 
     def compare(self, learned):
         """How the kit's own models and those learnt do on this photo, and the count by each."""
-        from qckit.counting import count_photo
-
         with tempfile.TemporaryDirectory() as folder:
             file = str(Path(folder) / "camera.npz")  # of a new name each time: models are kept in memory by name
             save_learned(file, learned, reader_version=READER_VERSION)

@@ -94,14 +94,20 @@ def labelled(reader, rounds: int) -> None:
         )
 
 
-def peak_mib(path: Path, um_per_px: float, reader) -> float:
-    """Peak memory of a fresh process that counts one photo (Linux; its parent's own peak left out)."""
+def peak_mib(path: Path, um_per_px: float, reader="auto") -> tuple[float, float]:
+    """Peak memory of a fresh process: when it has counted a photo, and when its table was asked for too.
+
+    Linux; its parent's own peak left out.
+    """
     code = (
         f"from qckit.counting import count_photo; "
-        f"count_photo({str(path)!r}, um_per_px={um_per_px}, reader={reader!r}); "
-        f"print(next(r.split()[1] for r in open('/proc/self/status') if r.startswith('VmHWM')))"
+        f"peak = lambda: next(r.split()[1] for r in open('/proc/self/status') if r.startswith('VmHWM')); "
+        f"counted = count_photo({str(path)!r}, um_per_px={um_per_px}, reader={reader!r}); "
+        f"print(peak(), len(counted.objects) and peak())"
     )
-    return int(subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True).stdout) / 1024
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    counted, with_table = (int(kib) / 1024 for kib in done.stdout.split())
+    return counted, with_table
 
 
 def main():
@@ -128,7 +134,10 @@ def main():
         fewer = one("12 MP, fewer objects", sparse, 3.91, reader, args.rounds)
         print(f"{'':<6}more objects on the same pixels: x {cost / fewer:.2f}")
         labelled(reader, args.rounds)
-        print(f"peak memory, one 12 MP photo: {peak_mib(big, scale['bright-04'], reader):.0f} MiB")
+        for photo in ("bright-04", "dark-07"):  # the second is read again, in mirror images
+            path = tiled(photo, (4000, 3000), top / f"{photo}.jpg")
+            counted, with_table = peak_mib(path, scale[photo], reader)
+            print(f"peak memory, 12 MP of {photo}: {counted:.0f} MiB, its table asked for {with_table:.0f} MiB")
         many = top / "many"
         many.mkdir()
         for i in range(args.many):

@@ -12,16 +12,18 @@ from dataclasses import dataclass
 from itertools import islice
 from pathlib import Path
 
+import numpy as np
 import pandas as pd
 
 from qckit.counting.result import Flag, PhotoCount
 from qckit.files import write_whole
 from qckit.photo.reading import file_bytes
-from qckit.tables import empty_table, table_columns
+from qckit.tables import column_dtypes, empty_table
 
 __all__ = ["CountedPart", "join_objects", "kept_part", "part_of", "write_part"]
 
 _AT_ONCE = 200
+_ARRAY = {"str": object, "Int64": np.int64, "float64": np.float64, "boolean": bool}
 _PLAIN = (
     "photo",
     "counts",
@@ -54,16 +56,16 @@ class CountedPart:
 
 def part_of(result: PhotoCount) -> CountedPart:
     """Keep a count at hand."""
-    return CountedPart(result.to_row(), len(result.objects), table=result.objects)
+    return CountedPart(result.to_row(), result.n_objects, table=result.objects)
 
 
 def write_part(result: PhotoCount, file: str) -> CountedPart:
     """Keep a count in a file, written whole or not at all."""
     part = {k: getattr(result, k) for k in _PLAIN}
     part["flags"] = [list(f) for f in result.flags]
-    part["objects"] = {c: result.objects[c].tolist() for c in result.objects.columns if c != "photo"}
+    part["objects"] = {name: column.tolist() for name, column in result.columns.items()}
     write_whole(file, json.dumps(part), lasting=False)  # one that is damaged is counted again
-    return CountedPart(result.to_row(), len(result.objects), file=file)
+    return CountedPart(result.to_row(), result.n_objects, file=file)
 
 
 def kept_part(file: str, photo: str) -> CountedPart | None:
@@ -87,13 +89,16 @@ def kept_part(file: str, photo: str) -> CountedPart | None:
         count = _count_of(part)
     except (OSError, ValueError, KeyError, TypeError, RecursionError):
         return None
-    return CountedPart(count.to_row(), len(count.objects), file=file)
+    return CountedPart(count.to_row(), count.n_objects, file=file)
 
 
 def _count_of(part: dict) -> PhotoCount:
-    objects = pd.DataFrame({"photo": part["photo"], **part["objects"]}, columns=table_columns("objects"))
+    kinds = {name: _ARRAY[dtype] for name, dtype in column_dtypes("objects").items() if name != "photo"}
+    columns = {name: np.array(part["objects"][name], dtype=kind) for name, kind in kinds.items()}
+    if len({column.shape for column in columns.values()}) > 1:
+        raise ValueError("columns of unlike length")
     flags = tuple(Flag(*f) for f in part["flags"])
-    return PhotoCount(objects=objects, flags=flags, **{k: part[k] for k in _PLAIN})
+    return PhotoCount(columns=columns, flags=flags, **{k: part[k] for k in _PLAIN})
 
 
 def join_objects(parts: Iterable[CountedPart]) -> pd.DataFrame:
