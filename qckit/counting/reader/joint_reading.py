@@ -2,8 +2,8 @@
 
 The count works without the reader. Where it is there, the foreground is cut at its centres, the two readings of a
 stage are multiplied (logarithmic pooling, Genest and Zidek 1986, Statistical Science 1:114), and cysts and shells are
-settled by the photo's own line between them, two groups and mixture; stages on which the two differ are counted, so
-that a photo can be flagged.
+settled by the photo's own line between them, two groups and mixture, and over a weave or a print by what of it shows
+through each; stages on which the two differ are counted, so that a photo can be flagged.
 """
 
 from __future__ import annotations
@@ -28,6 +28,9 @@ from qckit.counting.reader.chances import Accepted
 from qckit.counting.reader.proposals import Proposals
 from qckit.counting.segmentation.light import Light
 from qckit.counting.shells.dividing_line import redraw_line
+from qckit.counting.shells.floor_behind import likeness_to_floor
+from qckit.counting.shells.mixture import PAIR
+from qckit.counting.shells.see_through import settle_by_floor
 from qckit.counting.shells.two_groups import settle_round_bodies
 from qckit.counting.stages import StageModel
 from qckit.counting.swing import doubts_of, off_chance
@@ -202,7 +205,19 @@ def join_readings(
     alone = _proposed_alone(work, accepted.proposals, piece == 0, analysis.cuts[0])
     found = join_found([measured.take(kept), alone])
     p_read = redraw_line(found.p, found.features)
-    return replace(found, p=settle_round_bodies(p_read, found.features), p_read=p_read), differing
+    p = settle_round_bodies(p_read, found.features)
+    if analysis.light.scatter_pct >= PATTERNED_PCT:
+        p = settle_by_floor(p, _floor_seen_through(analysis, found, p))
+    return replace(found, p=p, p_read=p_read), differing
+
+
+def _floor_seen_through(analysis: Analysis, found: FoundObjects, p: np.ndarray) -> np.ndarray:
+    """How like each cyst or shell is to the floor behind it; NaN for all other objects."""
+    likeness = np.full(len(p), np.nan)
+    which = np.flatnonzero(p[:, PAIR].sum(axis=1) > 0.5)
+    labels = analysis.cuts[0].labels
+    likeness[which] = likeness_to_floor(analysis.work, analysis.light, labels, found.rows[which], found.cols[which])
+    return likeness
 
 
 def judge_places(

@@ -1,0 +1,101 @@
+"""Cysts and empty shells told apart by what of a patterned floor shows through them.
+
+How much shows through differs from light to light (a cyst lit from below lets some light through, a shell bends it), so
+a photo's own two groups are asked, each normal about a mean that is known from other makes of pictures within its
+spread. A reading that is misled here is misled for whole groups of bodies: it may read too readily as the one or the
+other, or say less than it claims. All such readings are tried, each is weighed by how likely it makes what shows
+through, and the answers are averaged by these weights (Bayesian model averaging: Hoeting, Madigan, Raftery and
+Volinsky 1999, Statistical Science 14:382, from memory).
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from qckit.counting.shells.mixture import PAIR
+
+__all__ = ["settle_by_floor"]
+
+FEWEST_BODIES = 8  # with a floor behind them that is known
+MOST = 6.0  # logit of a reading at most: nothing is surer than that
+SLOPES = (1.0, 0.5, 0.25, 0.1, 0.0)  # a reading's say, of what it claims
+LINES = np.arange(-4.0, 4.1)  # logits at which it draws the line; normal about 0, of width LINE_WIDTH
+LINE_WIDTH, MISLED = 0.7, 5.0  # and the log odds against a reading that says less than it claims
+ODDS = np.linspace(-2.0, 2.0, 5)  # of a photo's cysts, where the reading says nothing
+# fitted to carved, spectral, relief and sliced: tests/photos/MEASURED.md, "Counter 1.19"
+MEANS = np.array([0.25, 0.67])
+SPREAD = np.array([[0.046, 0.029], [0.029, 0.036]])  # of both means from photo to photo
+WITHIN = 0.037  # variance within a group
+STRAY, RANGE = 0.03, 3.0  # share of bodies that are like neither, anywhere in that range
+TURNS = 25
+
+
+def settle_by_floor(p: np.ndarray, likeness: np.ndarray) -> np.ndarray:
+    """Settle cysts and shells by the likeness of their insides to the floor.
+
+    Parameters
+    ----------
+    p : (n, 5) ndarray
+        Probability per object and class (four stages, debris), each row adding up to 1.
+    likeness : (n,) ndarray
+        From :func:`qckit.counting.shells.floor_behind.likeness_to_floor`; NaN where it is not known.
+
+    Returns
+    -------
+    (n, 5) ndarray
+        Rows add up to 1; only the shares of cyst and shell change, and only of bodies likelier one of the two than
+        something else. The same as ``p`` where the floor is known behind fewer than eight such bodies.
+    """
+    either = p[:, PAIR].sum(axis=1)
+    rows = np.flatnonzero(either > 0.5)
+    seen = np.isfinite(likeness[rows])
+    if seen.sum() < FEWEST_BODIES:
+        return p
+    cyst, shell = np.maximum(p[rows][:, PAIR], 1e-9).T
+    reading, log_prior = _readings(np.clip(np.log(cyst / shell), -MOST, MOST))
+    log_likely, by_floor = _weigh(likeness[rows][seen], reading[:, seen])
+    weight = np.exp(log_likely + log_prior - (log_likely + log_prior).max())
+    weight /= weight.sum()
+    settled = weight @ reading
+    settled[seen] = weight @ by_floor
+    out = p.copy()
+    out[rows, PAIR[0]], out[rows, PAIR[1]] = either[rows] * settled, either[rows] * (1 - settled)
+    return out
+
+
+def _readings(read: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """What the reading could mean: chances to be a cyst (k, n), and the logarithm of what speaks for each before."""
+    slope, line = (a.ravel() for a in np.meshgrid(SLOPES, LINES, indexing="ij"))
+    silent = slope == 0
+    meant = np.concatenate(
+        [slope[~silent, None] * (read - line[~silent, None]), np.repeat(ODDS[:, None], len(read), 1)]
+    )
+    at = np.concatenate([line[~silent], ODDS])
+    less = np.concatenate([slope[~silent] < 1, np.ones(len(ODDS), bool)])
+    return 1 / (1 + np.exp(-meant)), -((at / LINE_WIDTH) ** 2) / 2 - MISLED * less
+
+
+def _weigh(likeness: np.ndarray, reading: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Two normal groups fitted for every reading: how likely it makes what shows through, and the chances with both.
+
+    Expectation and maximisation with the groups' means held towards those known; the integral over the means by
+    Laplace's method.
+    """
+    reading = np.clip(reading, 1e-4, 1 - 1e-4)
+    chance = np.stack([reading, 1 - reading], axis=1)  # (k, 2, n)
+    precision = np.linalg.inv(SPREAD)
+    mean = np.repeat(MEANS[None], len(reading), axis=0)
+    stray = np.log(STRAY / RANGE)
+    for _ in range(TURNS):
+        each = np.log((1 - STRAY) * chance) - 0.5 * (
+            (likeness - mean[..., None]) ** 2 / WITHIN + np.log(2 * np.pi * WITHIN)
+        )
+        both = np.logaddexp(each[:, 0], each[:, 1])
+        total = np.logaddexp(both, stray)
+        group = np.exp(each - total[:, None])
+        held = precision + np.eye(2) * group.sum(axis=2)[:, None] / WITHIN
+        mean = np.linalg.solve(held, (precision @ MEANS + (group @ likeness) / WITHIN)[..., None])[..., 0]
+    away = mean - MEANS
+    likely = total.sum(axis=1) - 0.5 * ((away @ precision) * away).sum(axis=1) - 0.5 * np.linalg.slogdet(held)[1]
+    own = np.exp(both - total)
+    return likely, np.exp(each[:, 0] - both) * own + reading * (1 - own)
