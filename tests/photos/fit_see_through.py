@@ -59,12 +59,14 @@ def fit(bodies: pd.DataFrame) -> tuple[np.ndarray, np.ndarray, float]:
 def main():
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("folders", nargs="+", type=Path)
+    parser.add_argument("--kinds", nargs="+", default=["sieve"], help="of photos; rulings of a chamber say little")
     parser.add_argument("--workers", type=int, default=1)
     args = parser.parse_args()
     jobs = []
     for folder in args.folders:
         truth = pd.read_csv(folder / "truth.csv")
-        for row in pd.read_csv(folder / "photos.csv").itertuples():
+        photos = pd.read_csv(folder / "photos.csv")
+        for row in photos[photos.kind.isin(args.kinds)].itertuples():
             photo = folder / "photos" / f"{row.photo}.jpg"
             job = delayed(bodies_of)(photo, row.um_per_px, truth[truth.photo == row.photo])
             jobs.append((folder.name.rstrip("0123456789"), job))
