@@ -16,7 +16,7 @@ import numpy as np
 
 from qckit.counting.working import WorkImage
 
-__all__ = ["Light", "background_at", "estimate_light", "signal_of"]
+__all__ = ["Light", "background_at", "background_rows", "estimate_light", "signal_of"]
 
 BLOCK_UM = 130.0  # a block is smaller than any object, so that blocks between objects stay clean
 NEIGHBOURS = 9  # blocks across the window of the median: 1.2 mm
@@ -107,10 +107,21 @@ def _across(grid: np.ndarray, block: int, n: int, step: int) -> tuple[np.ndarray
     return wide, np.diff(wide, axis=0, append=wide[-1:])
 
 
-def _background_rows(grid: np.ndarray, block: int, out: np.ndarray):
+def background_rows(grid: np.ndarray, block: int, out: np.ndarray):
     """Write the background into a picture; yield slices of rows where it stands.
 
     Few rows at a time, so that they are still in the processor's cache when they are used.
+
+    Parameters
+    ----------
+    grid : (P, Q) ndarray
+        As of :func:`background_at`.
+    block : int
+    out : (M, N) ndarray of float32
+
+    Yields
+    ------
+    slice
     """
     wide, rise = _across(grid, block, out.shape[1], 1)
     low, part = _between(out.shape[0], grid.shape[0], block, 1)
@@ -289,7 +300,7 @@ def signal_of(work: WorkImage, light: Light) -> np.ndarray:
     signal = np.empty((height, width), np.float32)
     red, green, blue = (LOG_CODE * weight for weight in light.weights)
     both = (green[:, None] + red).ravel()  # red and green looked up at once, as one number of 16 bits
-    for rows in _background_rows(-(light.grid @ light.weights), light.block_px, signal):
+    for rows in background_rows(-(light.grid @ light.weights), light.block_px, signal):
         part = pixels[rows]
         pairs = np.ndarray((len(part), width), "<u2", part, strides=part.strides[:2])
         signal[rows] += both.take(pairs.astype(np.intp), mode="wrap")  # a table for every code: none is to be checked

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from qckit.counting.segmentation.light import LOG_CODE, Light, background_at
+from qckit.counting.segmentation.light import LOG_CODE, Light, background_rows
 from qckit.counting.working import WorkImage
 
 __all__ = ["likeness_to_floor"]
@@ -65,11 +65,12 @@ def likeness_to_floor(
 
 def _pattern(work: WorkImage, light: Light) -> np.ndarray:
     """The floor's pattern about its background, in the mix of channels that scatters most."""
-    mix = np.linalg.eigh(light.covariance)[1][:, -1]
-    out = np.zeros(work.pixels.shape[:2], np.float32)
-    for k, share in enumerate(mix):
-        background = background_at(light.grid[..., k], light.block_px, out.shape)
-        out += np.float32(share) * (LOG_CODE.take(work.pixels[..., k]) - background)
+    mix = np.linalg.eigh(light.covariance)[1][:, -1].astype(np.float32)
+    out = np.empty(work.pixels.shape[:2], np.float32)
+    tables = [share * LOG_CODE for share in mix]
+    for rows in background_rows(light.grid @ -mix, light.block_px, out):
+        for k, table in enumerate(tables):
+            out[rows] += table.take(work.pixels[rows, :, k])
     return out
 
 
@@ -77,30 +78,45 @@ def _mean_of_blocks(values: np.ndarray, free: np.ndarray, step: int) -> tuple[np
     """Means over blocks of ``step`` pixels, and which of them are free throughout."""
     if step == 1:
         return values, free
-    rows, cols = values.shape[0] // step, values.shape[1] // step
-    values, free = (a[: rows * step, : cols * step].reshape(rows, step, cols, step) for a in (values, free))
-    return values.mean(axis=(1, 3), dtype=np.float32), free.all(axis=(1, 3))
+    rows, cols = (n // step * step for n in values.shape)
+    parts = [np.s_[dy:rows:step, dx:cols:step] for dy in range(step) for dx in range(step)]
+    mean, all_free = values[parts[0]].copy(), free[parts[0]].copy()
+    for part in parts[1:]:
+        mean += values[part]
+        all_free &= free[part]
+    mean /= len(parts)
+    return mean, all_free
+
+
+def _widened(taken: np.ndarray) -> np.ndarray:
+    """Taken pixels and those within ``MARGIN_PX`` steps of one."""
+    for _ in range(MARGIN_PX):
+        out = taken.copy()
+        out[1:] |= taken[:-1]
+        out[:-1] |= taken[1:]
+        out[:, 1:] |= taken[:, :-1]
+        out[:, :-1] |= taken[:, 1:]
+        taken = out
+    return taken
 
 
 @dataclass(frozen=True)
 class _Floor:
     """A floor's pattern at two sizes, the coarse one by half, and where it is free of bodies."""
 
-    fine: np.ndarray  # zero where a body lies on it
-    whole: np.ndarray  # with the bodies
+    fine: np.ndarray  # with the bodies
     free: np.ndarray
-    coarse: np.ndarray
+    coarse: np.ndarray  # zero where a body lies on it
     coarse_free: np.ndarray
     um_per_px: float
 
     @classmethod
     def of(cls, pattern: tuple[np.ndarray, np.ndarray], um_per_px: float) -> _Floor:
-        from scipy import ndimage
-
-        whole, free = pattern
-        free = ~ndimage.binary_dilation(~free, iterations=MARGIN_PX)
-        coarse, coarse_free = _mean_of_blocks(whole, free, 2)
-        return cls(whole * free, whole, free, coarse * coarse_free, coarse_free, um_per_px)
+        fine, free = pattern
+        free = ~_widened(~free)
+        coarse, coarse_free = _mean_of_blocks(fine, free, 2)
+        coarse *= coarse_free
+        return cls(fine, free, coarse, coarse_free, um_per_px)
 
     def likeness(self, row: float, col: float) -> tuple[float, float]:
         """Correlation of a body's inside with the floor foretold, and of the ring around it; or NaN."""
@@ -118,16 +134,15 @@ class _Floor:
         if len(places) < FEWEST_PLACES:
             return UNKNOWN
         wide = reach + 1
-        behind = np.mean([self.fine[r - wide : r + wide + 1, c - wide : c + wide + 1] for r, c in places], axis=0)
+        like = [np.s_[r - wide : r + wide + 1, c - wide : c + wide + 1] for r, c in places]
+        behind = np.mean([self.fine[place] * self.free[place] for place in like], axis=0)
         around, foretold = self.fine[here][clear].astype(float), behind[1:-1, 1:-1][clear].astype(float)
         shading = np.stack([np.ones(inside.sum()), y[inside], x[inside], out[inside] ** 2], axis=1)
         of_ring = _correlation(around - around.mean(), foretold - foretold.mean())
-        return _best_correlation(self.whole[here], behind, inside, shading), of_ring
+        return _best_correlation(self.fine[here], behind, inside, shading), of_ring
 
     def _like_places(self, centre: np.ndarray, reach: int) -> np.ndarray:
         """Where the coarse floor is most like that around a body, from its centre: (k, 2) pixels of the fine one."""
-        from scipy import fft
-
         half, side = int(WINDOW_UM / self.um_per_px / 2), 2 * reach + 1
         first = np.maximum(centre - half, 0)
         window = np.s_[first[0] : centre[0] + half + 1, first[1] : centre[1] + half + 1]
@@ -140,10 +155,10 @@ class _Floor:
         template = floor[top : top + side, left : left + side]
         template = (template - (template * clear).sum() / max(clear.sum(), 1)) * clear
         middle = (out < RIM_UM).astype(np.float32)
-        shape = [fft.next_fast_len(n, real=True) for n in floor.shape]
-        pattern, power, open_floor = fft.rfft2(np.stack([floor, floor**2, free]), shape)
-        ring, all_of_it, covered = fft.rfft2(np.stack([template, clear, middle]), shape).conj()
-        sums = fft.irfft2(
+        shape = [-(-n // 16) * 16 for n in floor.shape]  # products of small primes are transformed fast
+        pattern, power, open_floor = np.fft.rfft2(np.stack([floor, floor**2, free]), shape)
+        ring, all_of_it, covered = np.fft.rfft2(np.stack([template, clear, middle]), shape).conj()
+        sums = np.fft.irfft2(
             np.stack([pattern * ring, power * all_of_it, open_floor * all_of_it, open_floor * covered]), shape
         )
         along, power, n_clear, n_middle = sums[:, : floor.shape[0] - side + 1, : floor.shape[1] - side + 1]
@@ -158,8 +173,11 @@ class _Floor:
         inner = (places >= reach + 3) & (places < np.array(self.fine.shape) - reach - 3)
         places = places[inner.all(axis=1)]
         tried = places[:, None] + np.array([(dy, dx) for dy in (-1, 0, 1) for dx in (-1, 0, 1)])
-        patches = np.lib.stride_tricks.sliding_window_view(self.fine, (side, side))
-        rings = patches[tried[..., 0] - reach, tried[..., 1] - reach][..., clear]
+        at = tried[..., 0] - reach, tried[..., 1] - reach
+        floor, free = (
+            np.lib.stride_tricks.sliding_window_view(a, (side, side))[at][..., clear] for a in (self.fine, self.free)
+        )
+        rings = floor * free
         best = ((rings - own[clear]) ** 2).sum(axis=-1).argmin(axis=1)
         return tried[np.arange(len(places)), best]
 

@@ -23,9 +23,9 @@ LINES = np.arange(-4.0, 4.1)  # logits at which it draws the line; normal about 
 LINE_WIDTH, MISLED = 0.7, 5.0  # and the log odds against a reading that says less than it claims
 ODDS = np.linspace(-2.0, 2.0, 5)  # of a photo's cysts, where the reading says nothing
 # of cysts and of shells, fitted by tests/photos/fit_see_through.py: tests/photos/MEASURED.md, "Counter 1.19"
-MEANS = np.array([0.24, 0.66])
-SPREAD = np.array([[0.046, 0.030], [0.030, 0.039]])  # of both means from photo to photo
-WITHIN = 0.034  # variance within a group
+MEANS = np.array([0.23, 0.65])
+SPREAD = np.array([[0.045, 0.028], [0.028, 0.039]])  # of both means from photo to photo
+WITHIN = 0.033  # variance within a group
 STRAY, RANGE = 0.03, 3.0  # share of bodies that are like neither, anywhere in that range
 TURNS = 25
 
