@@ -23,7 +23,7 @@ FEWEST = 3  # cysts, and shells, of a photo
 
 def bodies_of(photo: Path, um_per_px: float, truth: pd.DataFrame) -> pd.DataFrame:
     """The cysts and shells of a photo whose floor is known behind them: photo, stage, likeness."""
-    kept, measure, few = {}, joint_reading._floor_seen_through, joint_reading.SPOT_CHECK
+    kept, measure, few = {}, joint_reading._likeness_of, joint_reading.SPOT_CHECK
 
     def keep(analysis, found, which):
         kept["likeness"] = measure(analysis, found, which)
@@ -31,11 +31,11 @@ def bodies_of(photo: Path, um_per_px: float, truth: pd.DataFrame) -> pd.DataFram
         kept["found"] = pd.DataFrame({"x_px": found.cols * work.step_x, "y_px": found.rows * work.step_y})
         return kept["likeness"]
 
-    joint_reading._floor_seen_through, joint_reading.SPOT_CHECK = keep, None
+    joint_reading._likeness_of, joint_reading.SPOT_CHECK = keep, None
     try:
         count_photo(photo, um_per_px=um_per_px)
     finally:
-        joint_reading._floor_seen_through, joint_reading.SPOT_CHECK = measure, few
+        joint_reading._likeness_of, joint_reading.SPOT_CHECK = measure, few
     if not kept:
         return pd.DataFrame({"photo": [], "stage": [], "likeness": np.empty(0)})
     truth = truth[truth.stage.isin(["cyst", "shell"])].reset_index(drop=True)

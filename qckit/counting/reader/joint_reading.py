@@ -175,13 +175,13 @@ def _by_floor(analysis: Analysis, found: FoundObjects, at_first: int | None) -> 
     if at_first is not None and len(which) > at_first:
         by_reading = which[np.argsort(p[which, PAIR[0]] - p[which, PAIR[1]], kind="stable")]
         few = by_reading[np.linspace(0, len(which) - 1, at_first).astype(int)]
-        told = settle_by_floor(p, _floor_seen_through(analysis, found, few))
-        if np.array_equal(told[few].argmax(axis=1), p[few].argmax(axis=1)):
+        settled = settle_by_floor(p, _likeness_of(analysis, found, few))
+        if np.array_equal(settled[few].argmax(axis=1), p[few].argmax(axis=1)):
             return p
-    return settle_by_floor(p, _floor_seen_through(analysis, found, which))
+    return settle_by_floor(p, _likeness_of(analysis, found, which))
 
 
-def _floor_seen_through(analysis: Analysis, found: FoundObjects, which: np.ndarray) -> np.ndarray:
+def _likeness_of(analysis: Analysis, found: FoundObjects, which: np.ndarray) -> np.ndarray:
     """How like some bodies are to the floor behind them: (n,), NaN for all others."""
     likeness, labels = np.full(len(found.p), np.nan), analysis.cuts[0].labels
     likeness[which] = likeness_to_floor(analysis.work, analysis.light, labels, found.rows[which], found.cols[which])

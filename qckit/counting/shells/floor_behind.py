@@ -166,9 +166,9 @@ class _Floor:
         like[(n_clear < LEAST_CLEAR * clear.sum()) | (n_middle < middle.sum() - 0.5)] = -1
         return 2 * (_highest(like) + reach + first - centre)
 
-    def _refined(self, own: np.ndarray, clear: np.ndarray, places: np.ndarray) -> np.ndarray:
+    def _refined(self, patch: np.ndarray, clear: np.ndarray, places: np.ndarray) -> np.ndarray:
         """The same places to the pixel, by the least squares of their rings; those too near to an edge left out."""
-        side = len(own)
+        side = len(patch)
         reach = side // 2
         inner = (places >= reach + 3) & (places < np.array(self.fine.shape) - reach - 3)
         places = places[inner.all(axis=1)]
@@ -178,7 +178,7 @@ class _Floor:
             np.lib.stride_tricks.sliding_window_view(a, (side, side))[at][..., clear] for a in (self.fine, self.free)
         )
         rings = floor * free
-        best = ((rings - own[clear]) ** 2).sum(axis=-1).argmin(axis=1)
+        best = ((rings - patch[clear]) ** 2).sum(axis=-1).argmin(axis=1)
         return tried[np.arange(len(places)), best]
 
 
@@ -217,5 +217,5 @@ def _best_correlation(body: np.ndarray, behind: np.ndarray, inside: np.ndarray, 
 
     height, width = body.shape
     moved = np.stack([behind[dy : dy + height, dx : dx + width][inside] for dy in range(3) for dx in range(3)])
-    seen, floor = plain(body[inside].astype(float)), plain(moved.astype(float))
-    return float(_correlation(floor, seen).max())
+    interior, floor = plain(body[inside].astype(float)), plain(moved.astype(float))
+    return float(_correlation(floor, interior).max())

@@ -48,16 +48,16 @@ def settle_by_floor(p: np.ndarray, likeness: np.ndarray) -> np.ndarray:
     """
     either = p[:, PAIR].sum(axis=1)
     rows = np.flatnonzero(either > 0.5)
-    seen = np.isfinite(likeness[rows])
-    if seen.sum() < FEWEST_BODIES:
+    with_floor = np.isfinite(likeness[rows])
+    if with_floor.sum() < FEWEST_BODIES:
         return p
     cyst, shell = np.maximum(p[rows][:, PAIR], 1e-9).T
     reading, log_prior = _readings(np.clip(np.log(cyst / shell), -MOST, MOST))
-    log_likely, by_floor = _weigh(likeness[rows][seen], reading[:, seen])
+    log_likely, by_floor = _weigh(likeness[rows][with_floor], reading[:, with_floor])
     weight = np.exp(log_likely + log_prior - (log_likely + log_prior).max())
     weight /= weight.sum()
     settled = weight @ reading
-    settled[seen] = weight @ by_floor
+    settled[with_floor] = weight @ by_floor
     out = p.copy()
     out[rows, PAIR[0]], out[rows, PAIR[1]] = either[rows] * settled, either[rows] * (1 - settled)
     return out
@@ -93,9 +93,9 @@ def _weigh(likeness: np.ndarray, reading: np.ndarray) -> tuple[np.ndarray, np.nd
         both = np.logaddexp(each[:, 0], each[:, 1])
         total = np.logaddexp(both, stray)
         group = np.exp(each - total[:, None])
-        held = precision + np.eye(2) * group.sum(axis=2)[:, None] / WITHIN
-        mean = np.linalg.solve(held, (precision @ MEANS + (group @ likeness) / WITHIN)[..., None])[..., 0]
+        sharpness = precision + np.eye(2) * group.sum(axis=2)[:, None] / WITHIN
+        mean = np.linalg.solve(sharpness, (precision @ MEANS + (group @ likeness) / WITHIN)[..., None])[..., 0]
     away = mean - MEANS
-    likely = total.sum(axis=1) - 0.5 * ((away @ precision) * away).sum(axis=1) - 0.5 * np.linalg.slogdet(held)[1]
-    own = np.exp(both - total)
-    return likely, np.exp(each[:, 0] - both) * own + reading * (1 - own)
+    likely = total.sum(axis=1) - 0.5 * ((away @ precision) * away).sum(axis=1) - 0.5 * np.linalg.slogdet(sharpness)[1]
+    of_groups = np.exp(both - total)
+    return likely, np.exp(each[:, 0] - both) * of_groups + reading * (1 - of_groups)
