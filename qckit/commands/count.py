@@ -9,7 +9,7 @@ import click
 
 from qckit.commands._options import Number, dates_at
 from qckit.errors import InputError, one_line
-from qckit.stages import STAGE_RECORDS, stage_words
+from qckit.stages import FULL_CYST_STAGES, STAGE_RECORDS, stage_words
 from qckit.words import first_few, noun, plural
 
 LISTED = 10
@@ -86,8 +86,7 @@ def command(photos, um_per_px, scales, out, workers, scheduler, checked, reader,
     finally:
         progress.close()
     counts = counted.counts
-    pct = overall_hatch_pct(counts)
-    hatched = "no hatching percentage, as there is nothing to take it of" if math.isnan(pct) else f"hatched {pct:.1f} %"
+    hatched = _hatched(counts, overall_hatch_pct(counts))
     click.echo(
         f"{plural(len(counts), 'photo')} counted: "
         f"{stage_words({s.name: counts[s.photo_column].sum() for s in STAGE_RECORDS})}; "
@@ -105,6 +104,17 @@ def command(photos, um_per_px, scales, out, workers, scheduler, checked, reader,
     for row in counted.failures.itertuples():
         click.echo(f"not counted: {one_line(row.message)}", err=True)
     return _last_line(counted, len(flagged))
+
+
+def _hatched(counts, pct: float) -> str:
+    """Say the percentage over all photos, and how many of those with something to take it of give none."""
+    full = counts[[s.photo_column for s in STAGE_RECORDS if s.name in FULL_CYST_STAGES]].sum(axis=1) > 0
+    withheld = int((full & counts["hatch_pct"].isna()).sum())
+    if math.isnan(pct):
+        why = "what looks like no hatch sample gives none" if withheld else "there is nothing to take it of"
+        return f"no hatching percentage, as {why}"
+    without = f", without {plural(withheld, 'photo')} that {noun(withheld, 'looks', 'look')} like no hatch sample"
+    return f"hatched {pct:.1f} %{without if withheld else ''}"
 
 
 def _region(words: str | None) -> dict | None:

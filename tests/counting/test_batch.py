@@ -293,3 +293,23 @@ def test_a_count_stopped_between_its_tables_goes_on(folder, tmp_path):
     counted = count_photos(top / "two" / "b.png", scale, out_dir=tmp_path, checked=False)
     assert counted.kept == ("a.png",)
     assert pd.read_csv(tmp_path / "counts.csv")["photo"].tolist() == ["a.png", "b.png"]
+
+
+def test_a_photo_without_percentage_gives_none_to_the_total():
+    from qckit.commands.count import _hatched
+    from qckit.counting.batch.run import overall_hatch_pct
+
+    counts = pd.DataFrame(
+        {
+            "nauplii": [60, 9, 0],
+            "umbrella": [0, 0, 0],
+            "cyst": [20, 1, 0],
+            "shell": [50, 2, 0],
+            "hatch_pct": [75.0, np.nan, np.nan],  # the second: withheld as it looks like no hatch sample
+        }
+    )
+    said = lambda table: _hatched(table, overall_hatch_pct(table))  # noqa: E731
+    assert said(counts) == "hatched 75.0 %, without 1 photo that looks like no hatch sample"
+    assert said(counts.iloc[:1]) == "hatched 75.0 %"
+    assert said(counts.iloc[1:]) == "no hatching percentage, as what looks like no hatch sample gives none"
+    assert said(counts.iloc[2:]) == "no hatching percentage, as there is nothing to take it of"

@@ -329,5 +329,6 @@ def _tables(jobs, results) -> CountedPhotos:
 
 
 def overall_hatch_pct(counts: pd.DataFrame) -> float:
-    """Hatching percentage over all photos of a counts table; NaN without nauplii, umbrella stages and cysts."""
+    """Hatching percentage over the photos of a counts table that have one; NaN where none has. [%]"""
+    counts = counts[counts["hatch_pct"].notna()]  # a flag withholds that of a photo which looks like no sample
     return hatched_pct({s.name: counts[s.photo_column].sum() for s in STAGE_RECORDS})
