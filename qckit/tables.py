@@ -172,7 +172,8 @@ def _numeral(text, column):
     if column.low is not None and number < column.low:
         least = f"{column.low:,.10g}"
         rule = "is negative" if column.low == 0 else f"is below {least}"
-        remedy = f"The least possible is {least}{unit}. Correct the cell, or leave it empty if it is not known."
+        or_empty = "" if column.required else ", or leave it empty if it is not known"
+        remedy = f"The least possible is {least}{unit}. Correct the cell{or_empty}."
         return None, (rule, remedy)
     if column.high is not None and number > column.high:
         most = f"{column.high:,.10g}"

@@ -246,7 +246,7 @@ def test_a_persons_recount(filled):
         (
             "S-1",
             {"nauplii": -1, "cysts": 3},
-            "recount of 'S-1', row 2: nauplii '-1' is negative. The least possible is 0. Correct the cell, or leave it empty if it is not known.",
+            "recount of 'S-1', row 2: nauplii '-1' is negative. The least possible is 0. Correct the cell.",
         ),
         ("S-1", {"cysts": 3}, "sample 'S-1': the recount has no nauplii. Give at least that count."),
         (

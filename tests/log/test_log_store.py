@@ -117,8 +117,7 @@ def test_corrected_values_are_found_and_left_out_by_queries(any_log):
         ),
         (
             ("hatches", "H-1", "cysts_g", "-1"),
-            "hatches: cysts_g '-1' is below 0.0001. The least possible is 0.0001 g. "
-            "Correct the cell, or leave it empty if it is not known.",
+            "hatches: cysts_g '-1' is below 0.0001. The least possible is 0.0001 g. Correct the cell.",
         ),
         (
             ("hatches", "H-1", "cysts_g", ""),
@@ -163,8 +162,7 @@ def test_all_problems_are_said_at_once_and_nothing_is_entered(any_log):
         any_log.add_many({"lots": LOTS, "hatches": hatches, "samples": SAMPLES}, by="op1", source="monday.xlsx")
     assert str(caught.value) == (
         "Nothing was imported. 5 cells or rows must be put right first:\n"
-        "monday.xlsx: hatches, row 2: cysts_g '-1' is below 0.0001. The least possible is 0.0001 g. Correct the cell, or "
-        "leave it empty if it is not known.\n"
+        "monday.xlsx: hatches, row 2: cysts_g '-1' is below 0.0001. The least possible is 0.0001 g. Correct the cell.\n"
         "monday.xlsx: hatches, row 3: lot 'L-3' is not a lot in the log or in this import. Did you mean 'L-2'? Known: L-1, "
         "L-2. Correct the name, or enter it first:  qckit today --enter , then 9, or the sheet lots.\n"
         "monday.xlsx: samples, row 2: hatch 'H-1' is a hatch whose own row has a problem. Put that row right first.\n"
