@@ -100,6 +100,28 @@ def test_harvest_and_feed(bench, typed):
     assert bench.page.hatch("H261119-A").left == 1_500_000.0
 
 
+def test_a_feed_typed_as_nauplii_instead_of_millions_is_asked_for_again(bench, typed):
+    done = typed(*COUNT_A, "4", "", "", "200000", "200 k")
+    assert (
+        "200,000 million nauplii are more than 27 g of cysts hold (12,150,000 at the very most). "
+        "Type millions, such as 0.2, or a word behind it: 200 k."
+    ) in done.said
+    assert bench.log.feeds()["nauplii"].tolist() == [200_000.0]
+
+
+def test_nauplii_are_read_as_millions_or_with_a_word(bench, typed):
+    for text in ("0.5 million", "500k", "0,5", "500 thousand"):
+        typed("4", "1", "", text)
+    assert bench.log.feeds()["nauplii"].tolist() == [500_000.0] * 4
+
+
+def test_what_is_needed_is_not_said_to_be_left_empty(typed):
+    said = " ".join(typed("3", "1", "", "", "1500", "9", "", "4", "1", "", "", "1").said)
+    assert "leave it empty" not in said
+    said = " ".join(typed("9", "L-9", "", "", "", "", "", "", "", "8", "L-9", "A", "nothing", "0", "2").said)
+    assert "leave it empty" not in said
+
+
 def test_a_harvest_of_which_only_the_time_is_known(bench, typed):
     done = typed(*COUNT_A, "3", "", "0905", "", "")
     assert done.said[-2].startswith("Harvested H261119-A at 09:05: separated by settling.")

@@ -82,6 +82,9 @@ def test_start_harvest_feed_and_readings(form, bench):
     row = bench.log.samples(hatch="H261119-A", kind="harvest").iloc[0]
     assert (row["separation"], row["dilution"], row["lost_nauplii"]) == ("light", 5.0, 2)
     assert send(form, "feed", hatch="H261119-A", million="1.2")["text"].startswith("Fed 1.2 M nauplii of H261119-A")
+    assert "Type millions, such as 0.2" in send(form, "feed", hatch="H261119-A", million="200000")["text"]
+    assert send(form, "feed", hatch="H261119-A")["text"] == "million nauplii is empty. Type it."
+    assert len(bench.log.feeds()) == 1
     assert send(form, "readings", hatch="H261119-A", temperature="27,9")["text"] == "H261119-A: temperature 27.9 °C."
 
 

@@ -16,6 +16,7 @@ from pathlib import Path
 
 from qckit.day.entry import harvest_records, records
 from qckit.day.entry import writing as entries
+from qckit.day.entry.amounts import check_feed
 from qckit.day.entry.records import Entry
 from qckit.day.entry.repeats import AGAIN
 from qckit.day.entry.writing import Written
@@ -333,7 +334,8 @@ class Bench:
         return written
 
     def feed(self, hatch: str, nauplii: float, *, fed: dt.datetime | None = None) -> Written:
-        """Enter a feed; nauplii past the site's limit are noted."""
+        """Enter a feed; nauplii past the site's limit are noted, more than the cysts could ever hold refused."""
+        check_feed(self._row(hatch), nauplii)
         fed, state = fed or self.moment(), self.page.hatch(hatch)
         written = self._write(
             records.feed_row(self._sitting(), hatch, nauplii, fed=fed, names=self.names_in_use("feeds"))

@@ -219,7 +219,7 @@ class Dialog(Questions):
         warning = bench.too_old(state.hatch, at)
         if warning:
             self.say(f"{warning} Enter 0 to leave it.")
-        nauplii = self.number("million nauplii", "" if warning else bench.millions_offered(state)) * 1e6
+        nauplii = self.nauplii("million nauplii", "" if warning else bench.millions_offered(state))
         if nauplii <= 0:
             raise Stopped
         return bench.feed(state.hatch, nauplii, fed=at)

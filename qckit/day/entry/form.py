@@ -7,6 +7,7 @@ from pathlib import Path
 import anywidget
 import traitlets
 
+from qckit.day.entry.amounts import typed_nauplii
 from qckit.day.entry.bench import Bench, warm_up
 from qckit.day.entry.harvest_records import Harvest
 from qckit.day.entry.records import UNITS, LotTest, NewLot
@@ -374,7 +375,9 @@ def _names(text: str) -> list[str]:
 
 
 def _do_feed(bench: Bench, values: dict) -> Written:
-    nauplii = _number(bench, values, "million", label="million nauplii", needed=True) * 1e6
+    nauplii = typed_nauplii(str(values.get("million", "")), bench.settings, "million nauplii")
+    if nauplii is None:
+        raise InputError("million nauplii is empty. Type it.")
     return bench.feed(values["hatch"], nauplii, fed=bench.at(values.get("at", ""), bench.moment()))
 
 

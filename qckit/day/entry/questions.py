@@ -6,12 +6,15 @@ import itertools
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 
+from qckit.day.entry.amounts import typed_nauplii
 from qckit.day.entry.bench import Bench
 from qckit.errors import InputError
 from qckit.tables import check_cell
 from qckit.words import joined
 
 __all__ = ["BACK", "Questions", "Stopped"]
+
+_NEEDED = "This number is needed; - goes back."
 
 BACK = "-"
 """Typed alone: one question back inside an entry; at the menu the last entry is taken back."""
@@ -111,9 +114,25 @@ class Questions:
         """Ask for a number; Enter takes the default. One that ``cell``, such as hatches.cysts_g, can never hold is
         asked for again."""
         while True:
-            value = self._read(self.typed(label, default) or default, label, unit, cell)
+            typed = self.typed(label, default) or default
+            if not typed:
+                self.say(_NEEDED)
+                continue
+            value = self._read(typed, label, unit, cell)
             if value is not None:
                 return value
+
+    def nauplii(self, label: str, default: str) -> float:
+        """Ask for nauplii as :func:`qckit.day.entry.amounts.typed_nauplii` reads them; Enter takes the default."""
+        while True:
+            try:
+                value = typed_nauplii(self.typed(label, default) or default, self.bench.settings, label)
+            except InputError as error:
+                self.say(str(error))
+                continue
+            if value is not None:
+                return value
+            self.say(_NEEDED)
 
     def maybe(self, label: str, unit: str = "", *, cell: str = "", whole: bool = False) -> float | None:
         """Ask for a number that may be left out; ``cell`` as for :meth:`number`."""
@@ -209,7 +228,7 @@ class Questions:
                 if end(place):
                     return values
                 if must(place):
-                    self.say("This number is needed; - goes back.")
+                    self.say(_NEEDED)
                     continue
                 values.append(None)
                 continue
