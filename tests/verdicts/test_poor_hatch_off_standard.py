@@ -60,6 +60,7 @@ def test_a_cold_reading_is_the_first_step_where_no_cause_is_settled():
         "whether the heater follows). If it is still off, before the next hatch: warm the water to 28 °C and leave "
         "this cone running: late embryos can still hatch. Check the heater."
     )
+    assert finding.headline.endswith("the cause is not settled; first read the temperature again (22.5 °C).")
     assert "thermometer" in [c["check"] for c in finding.details["checks"]]
     assert sum(text.startswith("First: ") for text in finding.next_steps) == 1
 

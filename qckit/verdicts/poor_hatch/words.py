@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 
 from qckit.hatch import binomial_interval
-from qckit.quantities import CONDITIONS
+from qckit.quantities import CONDITIONS, QUANTITIES
 from qckit.verdicts.finding import Figure, Finding
 from qckit.verdicts.lots.usual import full_cysts_counted
 from qckit.verdicts.poor_hatch.causes import CAUSES, cause
@@ -33,7 +33,7 @@ def put_into_words(case, verdict, named, *, plans, again, settings) -> Finding:
         kind="poor-hatch",
         subject=str(case.row["hatch"]),
         verdict=verdict,
-        headline=headline(case, verdict, named, p),
+        headline=headline(case, verdict, named, p, again),
         figures=_figures(case),
         next_steps=[text for _, text in steps],
         evidence=collect_evidence(case, settings),
@@ -50,13 +50,13 @@ def put_into_words(case, verdict, named, *, plans, again, settings) -> Finding:
 # ---------------------------------------------------------------- headline
 
 
-def headline(case, verdict, named, p):
-    """One line; the fullest of the variants that stays within the length."""
-    variants = _variants(case, verdict, named, p)
+def headline(case, verdict, named, p, again=()):
+    """One line; the fullest of the variants that stays within the length. ``again``: what is to be read again first."""
+    variants = _variants(case, verdict, named, p, again)
     return next((text for text in variants if len(text) <= _LONGEST), variants[-1])
 
 
-def _variants(case, verdict, named, p):
+def _variants(case, verdict, named, p, again):
     hatch = str(case.row["hatch"])
     gave, usual = _gave(case, verdict)
     if named and verdict == "not-poor":
@@ -90,6 +90,9 @@ def _variants(case, verdict, named, p):
             else f"{hatch} gave {gave}{usual}: chance, or a cause; {ask}.",
             f"{hatch}: not settled; {ask}.",
         ]
+    if again and again[0].check is not None:  # the page's first step: a reading that was plainly off, whatever it cost
+        off = again[0].off
+        ask = f"first read the {QUANTITIES[off.quantity].label} again ({off.read})"
     return [f"{hatch} gave {gave}{usual}: the cause is not settled; {ask}.", f"{hatch}: not settled; {ask}."]
 
 

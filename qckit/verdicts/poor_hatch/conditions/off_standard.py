@@ -26,11 +26,16 @@ class OffStandard:
     loss_pct: float
 
     @property
-    def sentence(self) -> str:
-        """What was read and what it should be, without a capital and a full stop."""
+    def read(self) -> str:
+        """What was read, with its unit."""
         quantity = QUANTITIES[self.quantity]
         unit = f" {quantity.unit}" if quantity.unit else ""
-        return f"was {self.value:,.{quantity.decimals}f}{unit} and should be {self.standard}"
+        return f"{self.value:,.{quantity.decimals}f}{unit}"
+
+    @property
+    def sentence(self) -> str:
+        """What was read and what it should be, without a capital and a full stop."""
+        return f"was {self.read} and should be {self.standard}"
 
 
 def is_costly(quantity: str, value: float, conditions) -> bool:
