@@ -14,7 +14,7 @@ import warnings
 import click
 
 from qckit import __version__
-from qckit.errors import QcError, StateWarning, file_fault, one_line, printable
+from qckit.errors import QcError, StateWarning, console_text, file_fault, one_line, printable
 
 # command -> (module, one line of help); the help stands here so that listing imports nothing
 COMMANDS = {
@@ -81,8 +81,7 @@ class _Plain:
     def write(self, text):
         """Write text, its control characters and direction marks escaped, and letters that the console lacks."""
         if isinstance(text, str):
-            code = getattr(self._stream, "encoding", None) or "utf-8"
-            text = printable(text).encode(code, "backslashreplace").decode(code)
+            text = console_text(printable(text), getattr(self._stream, "encoding", None))
         return self._stream.write(text)
 
     def to_line_start(self) -> None:

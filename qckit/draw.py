@@ -10,6 +10,7 @@ from contextlib import contextmanager
 from html import escape
 
 from qckit.stages import STAGE_RECORDS
+from qckit.words import number
 
 __all__ = [
     "INK",
@@ -23,6 +24,7 @@ __all__ = [
     "letters",
     "points",
     "reference_line",
+    "spaced_ticks",
     "style",
 ]
 
@@ -108,6 +110,19 @@ def letters(size_px: int, *, bold: bool = False):
 
     name = "DejaVuSans-Bold.ttf" if bold else "DejaVuSans.ttf"
     return ImageFont.truetype(str(Path(matplotlib.get_data_path()) / "fonts" / "ttf" / name), size_px)
+
+
+def spaced_ticks(axis):
+    """Write the ticks of an axis of large whole numbers as pages write them, and return the axis.
+
+    Examples
+    --------
+    >>> axis = draw.spaced_ticks(draw.points([1, 2], [180_000, 210_000]).yaxis)
+    >>> axis.get_major_formatter()(200_000)
+    '200\\u202f000'
+    """
+    axis.set_major_formatter(lambda value, _: number(value))
+    return axis
 
 
 def points(x, y, *, ax=None, marker="o", color=SERIES[0], label=None, **kwargs):

@@ -14,12 +14,15 @@ from collections.abc import Iterable
 from numbers import Real
 from pathlib import Path
 
+from qckit.words import NARROW
+
 __all__ = [
     "FILE_FAULTS",
     "InputError",
     "NeedsAttention",
     "QcError",
     "StateWarning",
+    "console_text",
     "fault_place",
     "file_fault",
     "known_names_hint",
@@ -282,8 +285,8 @@ def need_text(name: str, value: object) -> str:
 
 def one_line(text: object) -> str:
     """Fold a message to one printable line, so that file names cannot break a terminal or a table."""
-    folded = " ".join(str(text).split())
-    return folded if folded.isprintable() else "".join(c if c.isprintable() else _escaped(c) for c in folded)
+    folded = NARROW.join(" ".join(part.split()) for part in str(text).split(NARROW))
+    return "".join(c if c.isprintable() or c == NARROW else _escaped(c) for c in folded)
 
 
 def printable(text: str) -> str:
@@ -293,6 +296,24 @@ def printable(text: str) -> str:
     return "".join(
         c if c in "\n\t" or unicodedata.category(c) not in ("Cc", "Cf", "Cs", "Zl", "Zp") else _escaped(c) for c in text
     )
+
+
+def console_text(text: str, encoding: str | None) -> str:
+    """Write a text in letters that a console has: the thousands of numbers parted by its own no-break space, which
+    every font and code page of letters holds, or else by a plain one; other letters that it lacks are escaped.
+
+    Examples
+    --------
+    >>> from qckit.errors import console_text
+    >>> console_text("50\\u202f000 µl", "ascii")
+    '50 000 \\\\xb5l'
+    """
+    code = encoding or "utf-8"
+    try:
+        "\u00a0".encode(code)
+    except UnicodeEncodeError:
+        return text.replace(NARROW, " ").encode(code, "backslashreplace").decode(code)
+    return text.replace(NARROW, "\u00a0").encode(code, "backslashreplace").decode(code)
 
 
 _LINES = {ord("\n"): None, ord("\t"): None}

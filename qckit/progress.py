@@ -11,6 +11,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 
 from qckit.directions import isolate_names
+from qckit.errors import console_text
 from qckit.words import plural
 
 __all__ = ["counted", "working"]
@@ -143,8 +144,7 @@ class _Line:
 
     def _over(self, text: str) -> None:
         """Write over the line before; what the terminal cannot encode is written in another way rather than failing."""
-        code = getattr(sys.stderr, "encoding", None) or "ascii"
-        text = text.encode(code, "replace").decode(code)
+        text = console_text(text, getattr(sys.stderr, "encoding", None) or "ascii")
         _to_line_start()
         print(text.ljust(self.width), end="", file=sys.stderr, flush=True)
         self.width = len(text)

@@ -11,6 +11,7 @@ import re
 from qckit.columns import SEPARATIONS, TABLES, Column, is_empty
 from qckit.errors import InputError, nearest_name, unknown_name
 from qckit.quantities import QUANTITIES, unit_problem
+from qckit.words import spaced
 
 __all__ = [
     "PROBLEM_COLUMNS",
@@ -170,13 +171,13 @@ def _numeral(text, column):
         return None, ("is not a whole number", "Write a whole number.")
     unit = f" {column.unit}" if column.unit else ""
     if column.low is not None and number < column.low:
-        least = f"{column.low:,.10g}"
+        least = spaced(column.low, ".10g")
         rule = "is negative" if column.low == 0 else f"is below {least}"
         or_empty = "" if column.required else ", or leave it empty if it is not known"
         remedy = f"The least possible is {least}{unit}. Correct the cell{or_empty}."
         return None, (rule, remedy)
     if column.high is not None and number > column.high:
-        most = f"{column.high:,.10g}"
+        most = spaced(column.high, ".10g")
         return None, (f"is above {most}", f"The most possible is {most}{unit}. Correct the cell.")
     if column.kind == "int" and abs(number) > 2**53:
         return None, ("is too large a number", "Correct the cell.")

@@ -1,4 +1,4 @@
-"""Words around numbers: plurals, significant figures, first letters, lists, dates in the site's order."""
+"""How numbers are written, and the words around them: plurals, first letters, lists, dates in the site's order."""
 
 from __future__ import annotations
 
@@ -11,6 +11,7 @@ from collections.abc import Iterable
 
 __all__ = [
     "DATE_ORDERS",
+    "NARROW",
     "capital",
     "cone_name",
     "cone_names",
@@ -29,6 +30,7 @@ __all__ = [
     "row_words",
     "signed",
     "small",
+    "spaced",
     "time_in_words",
     "with_uncertainty",
 ]
@@ -38,6 +40,9 @@ DATE_ORDERS = ("ymd", "dmy", "mdy")
 
 _MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 _MINUS = "\u2212"
+NARROW = "\u202f"
+"""Parts thousands: a narrow space that breaks no line, as no comma or point can be read alike by all sites."""
+
 _ISO_DATE = re.compile(  # standing alone: no part of a name, of a row's key, of a file or of a period
     r"(?<![\w./\\|-])(?P<day>\d{4}-\d\d-\d\d)"
     r"(?:[T ](?P<minute>\d\d:\d\d)(?::\d\d(?:\.\d+)?(?P<offset>[+-]\d\d:\d\d|Z)?)?)?"
@@ -80,8 +85,32 @@ def headed(subject: str, headline: str) -> str:
 
 
 def plural(n: float, one: str, many: str = "") -> str:
-    """Write a number with its noun: ``1 hatch``, ``1,200 hatches``; :func:`noun` forms the word."""
-    return f"{n:,} {noun(n, one, many)}"
+    """Write a number with its noun: ``1 hatch``, ``1200 hatches``; :func:`noun` forms the word."""
+    return f"{spaced(n)} {noun(n, one, many)}"
+
+
+def spaced(value: float, form: str = "") -> str:
+    """Write a number with a thin space between its thousands, from five digits before the point: ``1200``, ``12 000``.
+
+    The point is the decimal sign, and neither it nor the comma ever stands between thousands: so a site that reads
+    ``3,500`` as three and a half and one that reads it as three thousand five hundred read the same number. Groups
+    of three by a thin space: ISO 80000-1:2009, 7.3.1; four digits are left together, as the SI Brochure (2019, 5.4.4)
+    allows, since a lone digit before a space is what may be read as a number of its own (both from memory).
+
+    Parameters
+    ----------
+    value : float
+    form : str
+        How Python is to write it, such as ``".1f"`` or ``".10g"``.
+
+    Examples
+    --------
+    >>> from qckit.words import spaced
+    >>> spaced(223_000), spaced(1234.5, ".1f")
+    ('223\\u202f000', '1234.5')
+    """
+    text = format(value, f",{form}")
+    return text.replace(",", NARROW if len(text.partition(".")[0].lstrip("-+")) > len("1,234") else "")
 
 
 def rounded(value: float, figures: int = 3) -> float:
@@ -100,20 +129,20 @@ def rounded(value: float, figures: int = 3) -> float:
 
 
 def figures(value: float, figures: int = 3) -> str:
-    """Write a number with so many significant figures and its thousands separated: ``187,000``, ``0.0125``."""
+    """Write a number with so many significant figures: ``187 000``, ``0.0125``."""
     value = rounded(value, figures)
     if not math.isfinite(value):
         return number(value)
     decimals = 0 if value == 0 else max(0, figures - 1 - math.floor(math.log10(abs(value))))
-    text = f"{value:,.{decimals}f}"
+    text = spaced(value, f".{decimals}f")
     return text.rstrip("0").rstrip(".") if "." in text else text
 
 
 def number(value: float | None, decimals: int = 0) -> str:
-    """Write a number for a page: thousands separated, a real minus sign, an en dash where it is not known."""
+    """Write a number for a page: thousands spaced, a real minus sign, an en dash where it is not known."""
     if value is None or not math.isfinite(value):
         return "\u2013"
-    return f"{round(value, decimals) + 0.0:,.{decimals}f}".replace("-", _MINUS)  # no minus before a rounded 0
+    return spaced(round(value, decimals) + 0.0, f".{decimals}f").replace("-", _MINUS)  # no minus before a rounded 0
 
 
 def decimals_known(low: float, high: float, most: int = 1, *, beside: Iterable[float] = ()) -> int:

@@ -159,6 +159,31 @@ def test_a_photo_is_found_however_the_system_writes_its_accents(tmp_path):
     assert find_photo(tmp_path, joined) == find_photo_file(tmp_path, joined) == photo
 
 
+@pytest.mark.parametrize(
+    ("code", "shown"),
+    [
+        ("utf-8", "223\u00a0000 nauplii, \u221212\u00a0500"),
+        ("cp1252", "223\u00a0000 nauplii, \\u221212\u00a0500"),
+        ("cp437", "223\u00a0000 nauplii, \\u221212\u00a0500"),
+        ("ascii", "223 000 nauplii, \\u221212 500"),
+    ],
+)
+def test_thousands_are_parted_by_a_space_that_the_console_has(code, shown, monkeypatch):
+    """What pages part by a thin space; many a console's font shows that as a box, and no code page holds it."""
+    import io
+
+    from qckit import cli
+    from qckit.words import number, plural
+
+    printed = io.BytesIO()
+    monkeypatch.setattr(sys, "stdout", io.TextIOWrapper(printed, encoding=code, write_through=True))
+    monkeypatch.setattr(
+        cli, "_run", lambda argv: print(plural(223_000, "nauplii", "nauplii"), number(-12_500), sep=", ", end="")
+    )
+    cli.main([])
+    assert printed.getvalue().decode(code) == shown
+
+
 def test_time_zones_do_not_depend_on_the_system(tmp_path):
     """Windows has no zone files: the package tzdata must be there, and be enough."""
     code = (

@@ -79,7 +79,7 @@ def test_tables_carry_their_units_and_remarks_as_text(room):
 def test_methods_for_a_paper_are_those_of_the_records(room):
     incubated, counted, figures, _, versions = room.methods_text(lot="K-1").splitlines()
     assert incubated == (
-        "Cysts of Artemia of 1 lot were incubated in 2 cones (2 hatches): 20 g of cysts in 20,000 ml of water."
+        "Cysts of Artemia of 1 lot were incubated in 2 cones (2 hatches): 20 g of cysts in 20\u202f000 ml of water."
     )
     assert counted == "2 subsamples of 250 µl were counted at 14 h from wetting."
     assert "100 N / (N + U + C)" in figures

@@ -1,10 +1,12 @@
 """Words around numbers: what a reader meets on every page."""
 
+import ast
 import datetime as dt
 import math
 import re
 from pathlib import Path
 
+import nbformat
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -26,6 +28,7 @@ from qckit.words import (
     rounded,
     signed,
     small,
+    spaced,
     with_uncertainty,
 )
 
@@ -35,7 +38,7 @@ from qckit.words import (
     [
         (1, "hatch", "", "1 hatch"),
         (0, "cone", "", "0 cones"),
-        (1200, "hatch", "", "1,200 hatches"),
+        (1200, "hatch", "", "1200 hatches"),
         (2, "box", "", "2 boxes"),
         (3, "nauplius", "nauplii", "3 nauplii"),
     ],
@@ -62,7 +65,14 @@ def test_what_is_no_number_stays_none():
 
 @pytest.mark.parametrize(
     ("value", "text"),
-    [(187_432, "187,000"), (0.012449, "0.0124"), (12.0, "12"), (12.34, "12.3"), (-1234.5, "-1,230"), (999.9, "1,000")],
+    [
+        (187_432, "187\u202f000"),
+        (0.012449, "0.0124"),
+        (12.0, "12"),
+        (12.34, "12.3"),
+        (-1234.5, "-1230"),
+        (999.9, "1000"),
+    ],
 )
 def test_figures_are_written_out(value, text):
     assert figures(value) == text
@@ -84,7 +94,43 @@ def test_a_value_has_the_digits_of_its_uncertainty(value, u, text):
 
 
 def test_numbers_of_a_page():
-    assert number(-1234.5, 1) == "−1,234.5"
+    assert number(-1234.5, 1) == "−1234.5" and number(-12345.67, 1) == "−12\u202f345.7"
+    assert [spaced(n) for n in (0, 9999, 10_000, -9999, -3_500_000)] == [
+        "0",
+        "9999",
+        "10\u202f000",
+        "-9999",
+        "-3\u202f500\u202f000",
+    ]
+    assert [spaced(x, ".10g") for x in (0.0001, 1e6, 1e12)] == ["0.0001", "1\u202f000\u202f000", "1e+12"]
+
+
+def _thousands_by_comma(tree: ast.AST) -> list[int]:
+    """Lines that let Python part thousands by a comma: in an f-string, in a text to be filled in, or as a format."""
+    found = []
+    for node in ast.walk(tree):
+        if isinstance(node, ast.FormattedValue) and node.format_spec is not None:
+            parts = [p.value for p in node.format_spec.values if isinstance(p, ast.Constant)]
+            found += [node.lineno] if any("," in part for part in parts) else []
+        elif isinstance(node, ast.Constant) and isinstance(node.value, str):
+            is_form = re.fullmatch(r":?[<>^=+]?\d*,(\.\d*)?[dfge]?", node.value) and node.value != ","
+            found += [node.lineno] if is_form or re.search(r"\{\w*:[<>^=+]?\d*,[.\w{}]*\}", node.value) else []
+    return found
+
+
+def test_thousands_are_parted_in_one_place():
+    code = "\n".join(
+        ('f"{x:,.0f}"', 'f"{x:,}"', 'f"{x:,.{n}f}"', '"of {x:,.0f} g"', 'format(x, ",.1f")', 'f"{x:.1f}, "')
+    )
+    assert sorted(set(_thousands_by_comma(ast.parse(code)))) == [1, 2, 3, 4, 5]
+    root = Path(qckit.__file__).parent
+    sources = [(path, path.read_text(encoding="utf-8")) for path in sorted(root.rglob("*.py"))]
+    for path in sorted((root.parent / "notebooks").rglob("*.ipynb")):
+        cells = nbformat.read(path, as_version=4).cells
+        sources.append((path, "\n".join(c.source for c in cells if c.cell_type == "code")))
+    assert len(sources) > 400
+    wrong = [f"{path.name}:{n}" for path, text in sources for n in _thousands_by_comma(ast.parse(text))]
+    assert wrong == [], "write them by qckit.words.spaced or number"
 
 
 @pytest.mark.parametrize("text", ["pH was low.", "T90 is late.", "CUSUM signals.", "H% fell.", ""])
@@ -119,7 +165,7 @@ def test_differences_have_a_sign_that_is_no_hyphen():
         "\u22121.2",
         "+0.0",
         "+0.0",
-        "\u22121,234.5",
+        "\u22121234.5",
     ]
     assert signed(None) == signed(float("nan")) == "\u2013"
 

@@ -93,7 +93,7 @@ def draw_control_chart(
     if timed:
         _date_axis(ax)
     if n and np.nanmax(np.abs(frame["value"].to_numpy(dtype=float))) >= 10_000:
-        ax.yaxis.set_major_formatter("{x:,.0f}")
+        draw.spaced_ticks(ax.yaxis)
     if legend:
         marks = sorted({rule_mark(r) for r in signals["rule"]}) if signals is not None and len(signals) else []
         lift_title(ax, heading, add_legend(ax, frame, ", ".join(marks)))
@@ -143,7 +143,7 @@ def _limit_names(frame, decimals):
 
 def _limit_text(value, decimals):
     """A limit in figures; of thousands, three say as much as is known."""
-    return figures(value) if abs(value) >= 1000 else f"{value:,.{decimals}f}"
+    return figures(value) if abs(value) >= 1000 else number(value, decimals)
 
 
 def _draw_limits(ax, x, part):

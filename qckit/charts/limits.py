@@ -54,7 +54,7 @@ class Limits:
     width : float
         Standard deviations from the centre to a limit: 3, or more for a short baseline.
     per : float
-        What the chart's unit is: 100 for percent, 1000 for "per 1,000". Limits are multiplied by it.
+        What the chart's unit is: 100 for percent, 1000 for "per 1000". Limits are multiplied by it.
     df : float
         Degrees of freedom of ``sigma``; infinite when it is taken as known.
     spread : str
@@ -183,7 +183,7 @@ def fit_limits(
         Points to use; all when left out. Moving ranges are taken between neighbours among them, and never across
         two groups.
     per : float
-        The chart's unit: 1, 100 for percent, 1000 for "per 1,000".
+        The chart's unit: 1, 100 for percent, 1000 for "per 1000".
     d2 : float
         1.128 as in printed tables, or :data:`D2_EXACT`.
     spread : str or day_spread.Sharing

@@ -16,6 +16,7 @@ from numpy.polynomial import legendre
 
 from qckit.charts.rules import RULES, false_alarm_rate
 from qckit.errors import InputError
+from qckit.words import spaced
 
 __all__ = ["MarkChain", "StepChain", "ZoneChain", "build_chain", "build_marks"]
 
@@ -247,7 +248,8 @@ def _enter(index, queue, state, rules):
     if state not in index:
         if len(index) >= MOST_STATES:
             raise InputError(
-                f"rules: {', '.join(rules)} together have to remember more than {MOST_STATES:,} states. Leave one out."
+                f"rules: {', '.join(rules)} together have to remember more than {spaced(MOST_STATES)} states. "
+                "Leave one out."
             )
         index[state] = len(index)
         if len(queue) < len(index):

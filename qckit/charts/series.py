@@ -74,7 +74,7 @@ CHARTED = {
         Charted(
             name="shells_per_1000",
             label="shells in harvests",
-            unit="per 1,000 nauplii",
+            unit="per 1000 nauplii",
             kind="u prime",
             per=1.0,
             count="sieve_shells",

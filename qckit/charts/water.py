@@ -54,7 +54,7 @@ METER_ERROR = {"temperature_c": 0.2, "salinity_ppt": 0.5, "ph": 0.1, "oxygen_mg_
 """What a field instrument in good order may be off by from one calibration to the next, of light as a share (common
 practice, no source): many readings make a smaller difference sure, but not that it is the water's."""
 LEAST_STEP = {"light_lux": 100.0}
-"""What a change must come to in its unit beside, to matter to cysts: of light a twentieth of the about 2,000 lux that
+"""What a change must come to in its unit beside, to matter to cysts: of light a twentieth of the about 2000 lux that
 they need (Lavens and others 2000; the share is ours). In near darkness a few lux are a large share and nothing to
 them."""
 _APART = 3.5

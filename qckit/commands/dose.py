@@ -9,7 +9,7 @@ import click
 
 from qckit.commands._options import DAY, MOMENT, SITE, Count, Number
 from qckit.errors import InputError
-from qckit.words import dates_in, day, figures, signed
+from qckit.words import dates_in, day, figures, number, signed
 
 
 @click.command("dose")
@@ -155,7 +155,7 @@ def _table(plan, settings, out):
         _write(out, plan, settings)
         click.echo(f"Table written to {out}; renew it by {renew}.")
     else:
-        forms = dict.fromkeys(("nauplii", "left_over"), "{:,.0f}".format)
+        forms = dict.fromkeys(("nauplii", "left_over"), number)
         forms |= dict.fromkeys(("grams", "grams_per_cone"), plan.say)
         click.echo(wall_table(plan).to_string(index=False, formatters=forms))
         click.echo(f"Table of {made}; renew it by {renew}.")

@@ -15,6 +15,7 @@ from qckit.object_rows import is_counted
 from qckit.showing import InWords
 from qckit.stages import STAGE_RECORDS, hatched_pct
 from qckit.tables import column_dtypes
+from qckit.words import spaced
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -138,7 +139,7 @@ class PhotoCount(InWords):
         return {s: density_per_ml(n, self.frame_mm2, chamber_depth_mm) for s, n in self.counts.items()}
 
     def _in_words(self) -> dict:
-        rows = [(stage.column, f"{self.counts[stage.name]:,}") for stage in STAGE_RECORDS]
+        rows = [(stage.column, spaced(self.counts[stage.name])) for stage in STAGE_RECORDS]
         share = f"{self.hatch_pct:.1f} %" if math.isfinite(self.hatch_pct) else "not known: nothing to take it from"
         lines = [f"Hatched {share}; counting frame {self.frame_mm2:.1f} mm² at {self.um_per_px:g} µm per pixel."]
         lines += [f.sentence for f in self.flags]

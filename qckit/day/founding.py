@@ -16,6 +16,7 @@ from qckit.log import new_site
 from qckit.log.typed import option_count, option_number
 from qckit.protocol import ProtocolSettings, check_protocol
 from qckit.settings import Settings, load_settings, unknown_zone
+from qckit.words import spaced
 
 __all__ = ["QUESTIONS", "Answers", "Question", "default_of", "found_site", "furnish", "read_decimal"]
 
@@ -64,7 +65,7 @@ def _feeds(text: str) -> str:
 def _nauplii(text: str, decimal: str) -> float:
     value = option_count(text, "your answer", decimal=decimal)
     if not 1 <= value <= 1e12:
-        raise InputError(f"{text} must be from 1 to 1,000,000,000,000 nauplii.")
+        raise InputError(f"{text} must be from 1 to {spaced(10**12)} nauplii.")
     return value
 
 

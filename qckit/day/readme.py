@@ -11,7 +11,7 @@ from qckit.day.words import CAUTIONS
 from qckit.files import write_whole
 from qckit.protocol import ProtocolSettings
 from qckit.settings import Settings, load_settings
-from qckit.words import plural
+from qckit.words import number, plural
 
 __all__ = ["renew_readme"]
 
@@ -125,7 +125,7 @@ def _after_harvest(p: ProtocolSettings) -> str:
 def _protocol_words(settings: Settings) -> str:
     p, feed = settings.protocol, settings.feed
     cones, feeds = ", ".join(p.cone_names), ", ".join(f"{at:%H:%M}" for at in p.feed_times)
-    fed = f"feeds at {feeds} of {feed.nauplii_per_feed:,.0f} nauplii each" if feeds else "nothing is fed here"
+    fed = f"feeds at {feeds} of {number(feed.nauplii_per_feed)} nauplii each" if feeds else "nothing is fed here"
     text = (
         f"Cones {cones} of {feed.cone_volume_l:g} l; {p.incubation_h:g} h from wetting to harvest; counts at "
         f"{p.count_at}; {plural(p.subsamples, 'subsample')} of {p.subsample_ul:g} µl from each cone; {fed}. "

@@ -24,7 +24,7 @@ _FIGURES = {
     "remarks": ("", "what has to be mentioned with the figures"),
     "purity_pct": ("%", "nauplii of all that was counted in a sieve sample"),
     "shells_and_cysts_pct": ("%", "shells and unhatched cysts of all that was counted in a sieve sample"),
-    "shells_per_1000_nauplii": ("", "shells for every 1,000 nauplii of a sieve sample"),
+    "shells_per_1000_nauplii": ("", "shells for every 1000 nauplii of a sieve sample"),
 }
 _MORE_OFTEN = ("hatches", "samples", "lots", "photos", "objects")
 _BOUNDS = {"_low": "lower bound of the interval of ", "_high": "upper bound of the interval of "}

@@ -68,7 +68,7 @@ def conversion_factor(*, volume_ml, counted_ul, cysts_g, dilution=1.0):
     Returns
     -------
     ndarray of float
-        Per gram for each object counted. 800 ml, 250 µl and 1.6 g give 2,000.
+        Per gram for each object counted. 800 ml, 250 µl and 1.6 g give 2000.
 
     Examples
     --------

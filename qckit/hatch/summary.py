@@ -14,6 +14,7 @@ from qckit.hatch.intervals.over_cones import proportion_over_cones, rate_over_co
 from qckit.hatch.intervals.plain import score_bounds
 from qckit.hatch.notes import Note
 from qckit.hatch.registry import METRICS
+from qckit.words import number
 
 __all__ = [
     "SUMMARY_COLUMNS",
@@ -224,7 +225,7 @@ def compare_witnesses(cones, *, confidence=0.95):
 
 def _witness_sentence(verdict, n, s, ratio, bounds):
     statement = (
-        f"{s:,.0f} empty shells stand against {n:,.0f} nauplii ({ratio:.2f}, {bounds[0]:.2f} to {bounds[1]:.2f})"
+        f"{number(s)} empty shells stand against {number(n)} nauplii ({ratio:.2f}, {bounds[0]:.2f} to {bounds[1]:.2f})"
     )
     if verdict == "agree":
         missed = 100 * ((bounds[1] / ratio) ** _FOUR_OF_FIVE - 1) if ratio > 0 else math.nan

@@ -11,6 +11,7 @@ from qckit.columns import is_missing
 from qckit.errors import InputError
 from qckit.files import safe_frame, spreadsheet_csv, whole
 from qckit.log import schema
+from qckit.words import spaced
 
 __all__ = ["EXPORTED", "export_csv", "export_excel"]
 
@@ -97,7 +98,8 @@ def export_excel(log, path: str | Path, *, tables=None) -> Path:
     frames = _tables(log, tables or [name for name in EXPORTED if name != "objects"])
     for name, frame in frames.items():
         if len(frame) > _EXCEL_ROWS:
-            raise InputError(f"{name}: has {len(frame):,} rows, and a sheet holds {_EXCEL_ROWS:,}. Export it as CSV.")
+            has = spaced(len(frame))
+            raise InputError(f"{name}: has {has} rows, and a sheet holds {spaced(_EXCEL_ROWS)}. Export it as CSV.")
     try:
         # opened before any sheet is begun: a sheet begun and never saved complains at the end
         with whole(path) as passing, passing.open("wb") as target:

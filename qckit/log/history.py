@@ -20,7 +20,7 @@ from qckit.setting_changes import changes_between
 from qckit.settings import SETTINGS_FILE
 from qckit.stages import STAGE_COLUMNS
 from qckit.tables import to_utc
-from qckit.words import row_words
+from qckit.words import number, row_words, spaced
 
 __all__ = ["History", "time_of", "trace"]
 
@@ -107,7 +107,7 @@ class History:
             rows += self._sample(sample)
         for row in self.feeds.itertuples():
             notes = "" if pd.isna(row.notes) else f" ({row.notes})"
-            rows.append(self._row("feed", row.feed, f"{row.nauplii:,.0f} nauplii at {row.fed}{notes}", row.step))
+            rows.append(self._row("feed", row.feed, f"{number(row.nauplii)} nauplii at {row.fed}{notes}", row.step))
             rows += self._fixes("feeds", row.feed)
         for row in self.setting_changes.itertuples():
             change = f"{row.before or 'empty'} -> {row.after or 'empty'} (changed after {row.since})"
@@ -208,7 +208,7 @@ def _figure(f: dict) -> str:
 def _short(value, decimals=None) -> str:
     if not isinstance(value, (int, float)) or value != value:
         return _UNKNOWN
-    return f"{value:,.6g}" if decimals is None else f"{value:,.{decimals}f}"
+    return spaced(value, ".6g") if decimals is None else number(value, decimals)
 
 
 def _hatch_value(row) -> str:

@@ -13,7 +13,7 @@ import pandas as pd
 from qckit.log import odd_times, query
 from qckit.log.problems import Doubt, doubt
 from qckit.quantities import HATCHING_PPT, WATER_C, in_standard_unit
-from qckit.words import figures, row_words
+from qckit.words import figures, number, row_words
 
 __all__ = ["MOST_PER_G", "doubts", "in_words", "lone_cones", "notes_on"]
 
@@ -79,7 +79,7 @@ def _lots(lots: pd.DataFrame) -> list[Doubt]:
             found.append(doubt("lots", lots, index=i, column=column, what=f"{column} is {values[i]:g} %", hint=hint))
     claim = lots["claimed_nauplii_per_g"]
     for i in lots.index[(claim > MOST_PER_G) | (claim < _LEAST_CLAIM_PER_G)]:
-        what = f"claimed_nauplii_per_g is {claim[i]:,.0f}"
+        what = f"claimed_nauplii_per_g is {number(claim[i])}"
         if claim[i] > MOST_PER_G:
             found.append(
                 doubt(
@@ -88,7 +88,7 @@ def _lots(lots: pd.DataFrame) -> list[Doubt]:
                     index=i,
                     column=claim.name,
                     what=f"{what}, more than a gram of cysts holds",
-                    hint="Most lots hold 220,000 to 300,000.",
+                    hint=f"Most lots hold {number(220_000)} to {number(300_000)}.",
                 )
             )
         else:
@@ -289,8 +289,8 @@ def _per_gram(samples: pd.DataFrame, hatches: pd.DataFrame) -> list[Doubt]:
             samples,
             index=i,
             column="nauplii",
-            what=f"{nauplii[i]:.0f} nauplii in {samples.at[i, 'volume_ul']:g} µl make {nauplii[i] * factor[i]:,.0f} "
-            f"per gram, more than a gram of cysts holds ({MOST_PER_G:,.0f} at the very most)",
+            what=f"{nauplii[i]:.0f} nauplii in {samples.at[i, 'volume_ul']:g} µl make {number(nauplii[i] * factor[i])} "
+            f"per gram, more than a gram of cysts holds ({number(MOST_PER_G)} at the very most)",
             hint="Look at its count, volume_ul and dilution, and at cysts_g and volume_ml of hatch "
             f"{samples.at[i, 'hatch']}.",
         )

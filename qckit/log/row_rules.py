@@ -14,6 +14,7 @@ from qckit.columns import listed_in
 from qckit.log.photo_files import leads_out
 from qckit.quantities import in_standard_unit
 from qckit.tables import to_utc
+from qckit.words import spaced
 
 __all__ = ["broken", "broken_with_hatch"]
 
@@ -140,7 +141,7 @@ def _too_long(table: str, frame: pd.DataFrame):
     for column in [c for c in _NAMED_BY_PEOPLE.get(table, ()) if c in frame]:
         for index in frame.index[(frame[column].str.len() > MOST_CHARACTERS).fillna(False).astype(bool)]:
             name = frame.at[index, column]
-            rule = f"has {len(name):,} characters, and a name has {MOST_CHARACTERS} at most"
+            rule = f"has {spaced(len(name))} characters, and a name has {MOST_CHARACTERS} at most"
             yield index, column, f"{name[:20]} ...", rule, "Shorten it; the rest belongs into notes."
 
 

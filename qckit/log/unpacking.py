@@ -23,6 +23,7 @@ from qckit.files import restore as restored_text
 from qckit.log import engine, package_rows, schema
 from qckit.log.packing import PACKAGE, TABLES_OUT
 from qckit.settings import SETTINGS_FILE
+from qckit.words import spaced
 
 __all__ = ["restore_zip", "settings_in", "verify_zip"]
 
@@ -207,7 +208,7 @@ def _lines(text):
     """Lines of a table; one without end would fill the memory before anything could be said of it."""
     while line := text.readline(_LONGEST_LINE):
         if len(line) == _LONGEST_LINE and not line.endswith("\n"):
-            raise csv.Error(f"a line has more than {_LONGEST_LINE:,} characters")
+            raise csv.Error(f"a line has more than {spaced(_LONGEST_LINE)} characters")
         yield line
 
 

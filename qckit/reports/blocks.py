@@ -432,7 +432,7 @@ def _cell(value, decimals, *, is_name=False) -> str:
         return number(int(value))
     if isinstance(value, numbers.Real):
         if decimals is None and not 1000 <= abs(float(value)) < 1e15:
-            return f"{float(value):,.4g}".replace("-", "\u2212")
+            return f"{float(value):.4g}".replace("-", "\u2212")
         return number(float(value), decimals or 0)
     text = str(value) if is_name else time_in_words(str(value))
     if max(map(len, text.split()), default=0) > _LONGEST_WORD:

@@ -87,7 +87,7 @@ def write_wall_table(path, plan, settings) -> Path:
 def _page(plan, table, settings) -> str:
     """The wall table as a page, its warnings on top."""
     shown = table[list(_HEADINGS)].rename(columns=_HEADINGS)
-    forms = ["{:,.0f}".format, plan.say, "{:.0f}".format, plan.say]
+    forms = [words.number, plan.say, "{:.0f}".format, plan.say]
     warned = "".join(f"<p>{escape(w.sentence)}</p>" for w in plan.warnings)
     order = settings.site.date_order
     return _PAGE.format(

@@ -10,7 +10,7 @@ _WHOLE = {
     "hatch_pct": "hatching percentage [%]",
     "hatching_efficiency_per_g": "nauplii per gram",
     "nauplii_per_g": "nauplii per gram",
-    "shells_per_1000": "shells per 1,000 nauplii",
+    "shells_per_1000": "shells per 1000 nauplii",
     "ph": "pH",
     "sha256": "SHA-256",
     "counter_version": "counter",

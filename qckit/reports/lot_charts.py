@@ -12,7 +12,7 @@ import numpy as np
 
 from qckit import draw
 from qckit.stages import STAGE_COLUMNS
-from qckit.words import plural
+from qckit.words import number, plural
 
 __all__ = ["describe_cones", "describe_mix", "describe_witnesses", "draw_cones", "draw_stage_mix", "draw_witnesses"]
 
@@ -78,7 +78,7 @@ def draw_cones(subsamples, cones, *, metric="hatch_pct", interval=None, referenc
         _references(ax, references)
         ax.set_xlabel(_LABELS[metric][0])
         if metric != "hatch_pct":
-            ax.xaxis.set_major_formatter(lambda value, _: f"{value:,.0f}")
+            draw.spaced_ticks(ax.xaxis)
         ax.locator_params(axis="x", nbins=6 if metric == "hatch_pct" else 3)  # long numbers must not touch
         ax.plot([], [], "o", color="#6b757c", markersize=4.5, markerfacecolor="white", label="subsample")
         ax.plot([], [], "D", color=draw.INK, markersize=8, label="cone")
@@ -221,7 +221,7 @@ def describe_mix(cones) -> str:
 
 
 def _number(value, digits=0) -> str:
-    return f"{value:,.{digits}f}" if np.isfinite(value) else "uncounted"
+    return number(value, digits) if np.isfinite(value) else "uncounted"
 
 
 def describe_witnesses(subsamples) -> str:

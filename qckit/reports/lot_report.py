@@ -80,12 +80,12 @@ def half_page(height):
 def _thresholds(test: LotTest, metric: str) -> list[tuple[float, str]]:
     """Return the label's claim and the site's minimum, each with its words."""
     claimed, least, form = {
-        "hatch_pct": ("claimed_hatch_pct", test.settings.limits.min_hatch_pct, "{:g} %"),
-        "hatching_efficiency_per_g": ("claimed_nauplii_per_g", test.settings.limits.min_nauplii_per_g, "{:,.0f}"),
+        "hatch_pct": ("claimed_hatch_pct", test.settings.limits.min_hatch_pct, "{:g} %".format),
+        "hatching_efficiency_per_g": ("claimed_nauplii_per_g", test.settings.limits.min_nauplii_per_g, number),
     }[metric]
     claim = test.lots.loc[test.lots["lot"] == test.lot, claimed].iloc[0]
-    found = [(least, f"own minimum {form.format(least)}")]
-    return found + ([(claim, f"claim {form.format(claim)}")] if pd.notna(claim) else [])
+    found = [(least, f"own minimum {form(least)}")]
+    return found + ([(claim, f"claim {form(claim)}")] if pd.notna(claim) else [])
 
 
 def metrics_table(test: LotTest) -> Html:

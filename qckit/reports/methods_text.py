@@ -7,7 +7,7 @@ import pandas as pd
 from qckit import __version__
 from qckit.hatch import cone_metrics
 from qckit.site_tables import SiteTables
-from qckit.words import noun, plural
+from qckit.words import number, plural, spaced
 
 __all__ = ["methods_text"]
 
@@ -50,7 +50,7 @@ def _range(values: pd.Series, unit: str) -> str:
     values = pd.to_numeric(values, errors="coerce").dropna()
     if values.empty:
         return ""
-    low, high = (f"{value:,.0f}" if value >= 1000 else f"{value:.4g}" for value in (values.min(), values.max()))
+    low, high = (number(value) if value >= 1000 else f"{value:.4g}" for value in (values.min(), values.max()))
     return f"{low} {unit}" if low == high else f"{low} to {high} {unit}"
 
 
@@ -78,7 +78,7 @@ def _incubated(hatches: pd.DataFrame) -> str:
 def _counted(samples: pd.DataFrame, tables: SiteTables) -> str:
     hours = sorted({round(h) for h in samples["hours"].dropna()})
     listed = f"{', '.join(map(str, hours[:-1]))} and {hours[-1]}" if len(hours) > 1 else "".join(map(str, hours))
-    text = f"{len(samples):,} {noun(len(samples), 'subsample')}"
+    text = plural(len(samples), "subsample")
     text += f" of {given}" if (given := _range(samples["volume_ul"], "µl")) else ""
     if len(hours) > 8:
         listed = f"{len(hours)} hours from {hours[0]} to {hours[-1]}"
@@ -86,7 +86,7 @@ def _counted(samples: pd.DataFrame, tables: SiteTables) -> str:
     by_photo = samples["counted_by"] == "photo"
     if by_photo.any():
         versions = sorted(set(_versions(samples[by_photo], tables)))
-        text += f" Of these {int(by_photo.sum()):,} were counted from photos"
+        text += f" Of these {spaced(int(by_photo.sum()))} were counted from photos"
         text += f" by the counter of the kit, version {', '.join(versions)}" if versions else ""
         n_hand = 0 if tables.hand_checked is None else len(tables.hand_checked)
         text += (

@@ -138,7 +138,7 @@ _METHOD = (
     "proposed from them; hatches of the days of a step are part of it and stay in.",
     "Charts: hatching percentage, umbrella share and opened fraction have binomial limits stretched by the spread"
     " between hatches (Laney 2002, Quality Engineering 14:531-537), which lean as such counts do and step with "
-    "the numbers counted; shells per 1,000 the same with Poisson and negative binomial laws; nauplii per gram on "
+    "the numbers counted; shells per 1000 the same with Poisson and negative binomial laws; nauplii per gram on "
     "a log scale. Limits come from the first 40 hatches of a lot outside any change, or from all hatches before "
     "the month where the lot drifts, until someone freezes them, and are widened for the length of that baseline. "
     "Where its hatches share days, days are what it is long in: the limits are those of a further hatch, averaged over "

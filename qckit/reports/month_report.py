@@ -32,7 +32,7 @@ from qckit.verdicts.month.study import MonthStudy, study_month
 from qckit.verdicts.month.tables import baseline_table, comparison_table, lots_table, raw_table, signal_table
 from qckit.verdicts.month.verdict import finding_of_month
 from qckit.verdicts.month.words import far_off_of
-from qckit.words import capital, plural
+from qckit.words import capital, number, plural
 
 __all__ = [
     "MonthPage",
@@ -202,14 +202,13 @@ def _alt(chart, study, name):
     part = chart.of_period(study.first)
     q, hit = chart.charted, chart.signals.drop_duplicates("label")
     text = f"Control chart: {name}. {plural(len(part), 'hatch')} in {study.month}, "
-    text += f"from {part['value'].min():,.{q.decimals}f} to {part['value'].max():,.{q.decimals}f} {q.unit}".rstrip()
+    least, most = (number(value, q.decimals) for value in (part["value"].min(), part["value"].max()))
+    text += f"from {least} to {most} {q.unit}".rstrip()
     if chart.limits is not None:
         end = part.iloc[-1]
         fine = q.decimals + q.finer_limits
-        text += (
-            f"; centre line {end['centre']:,.{fine}f}, limits {end['low']:,.{fine}f} and "
-            f"{end['high']:,.{fine}f} at the end. "
-        )
+        centre, low, high = (number(end[name], fine) for name in ("centre", "low", "high"))
+        text += f"; centre line {centre}, limits {low} and {high} at the end. "
         names = ", ".join(hit["label"].head(8))
         text += f"Signals at {names}." if len(hit) else "No signal."
     return text + _far_off(chart, study)
@@ -298,7 +297,7 @@ def comparison(page: MonthPage) -> Html:
         "hatch_pct": "H% [%]",
         "nauplii_per_g": "nauplii per g",
         "umbrella_pct": "umbrella [%]",
-        "shells_per_1000": "shells per 1,000",
+        "shells_per_1000": "shells per 1000",
         "cysts_g": "cysts [g]",
     }
     return table(comparison_table(page.study), headings=head, decimals=digits)

@@ -24,6 +24,7 @@ from qckit.verdicts.lots.usual import counted_hatches
 from qckit.verdicts.poor_hatch import charts
 from qckit.verdicts.poor_hatch.conditions.factors import amount
 from qckit.verdicts.poor_hatch.verdict import explain_hatch
+from qckit.words import spaced
 
 __all__ = [
     "PoorPage",
@@ -325,10 +326,10 @@ _CHECKED = (
     ("above 80", 990, 97.2, 97.5),
 )
 _CHECKED_ON = (
-    "On 1,700 invented rooms that differ in everything: where heat, acid, weak air, salt and dark stop an embryo and "
+    "On 1700 invented rooms that differ in everything: where heat, acid, weak air, salt and dark stop an embryo and "
     "as what, lots, water, counting and words; half of the causes could be read off the record. The table says how "
     "often a cause that was listed with a probability was at work. The curve that turns weights into what is stated "
-    "was fitted to 1,300 of these rooms and held on the other 400.",
+    "was fitted to 1300 of these rooms and held on the other 400.",
     "One cause was planted in most of them, none in 13 of 100: where less goes wrong, causes are rarer than stated.",
     "Of causes that the record shows 94 in 100 came first, of those that it does not show 57.",
     "Invented rooms are no proof for yours.",
@@ -357,5 +358,5 @@ def readings(page: PoorPage) -> Html:
     logged = page.tables.readings
     mine = logged[logged["hatch"] == page.hatch]
     names = {name: quantity.label for name, quantity in QUANTITIES.items()}
-    shown = mine.assign(quantity=mine["quantity"].replace(names), value=[f"{v:,.10g}" for v in mine["value"]])
+    shown = mine.assign(quantity=mine["quantity"].replace(names), value=[spaced(v, ".10g") for v in mine["value"]])
     return table(shown, caption="Readings during this hatch, as entered", right=["value"])

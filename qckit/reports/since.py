@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from qckit.words import plural
+from qckit.words import number, plural
 
 __all__ = ["differences"]
 
@@ -48,8 +48,8 @@ def _figures(before: dict, after: dict) -> list[str]:
 
 def _figure(figure: dict) -> str:
     value, low, high = (figure.get(k) for k in ("value", "low", "high"))
-    digits = f",.{figure.get('decimals') or 0}f"
-    texts = [format(v, digits) if isinstance(v, (int, float)) else "not known" for v in (value, low, high)]
+    digits = figure.get("decimals") or 0
+    texts = [number(v, digits) if isinstance(v, (int, float)) else "not known" for v in (value, low, high)]
     span = f" ({texts[1]} to {texts[2]})" if low is not None and high is not None else ""
     unit = figure.get("unit") or "" if isinstance(value, (int, float)) else ""
     return f"{texts[0]}{span} {unit}".strip()

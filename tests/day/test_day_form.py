@@ -95,7 +95,7 @@ def test_start_harvest_feed_and_readings(form, bench):
         ({"size": "900"}, "900 ml, separated by settling.", None),
         ({"size": "900 ml", "density": "2500"}, "2.2 M nauplii in 900 ml, separated", 2_250_000),
         ({"size": "12,5 g", "density": "180000"}, "2.2 M nauplii in 12.5 g, separated", 2_250_000),
-        ({"size": "60 l", "density": "2.5"}, "150,000 nauplii in 60000 ml, separated", 150_000),
+        ({"size": "60 l", "density": "2.5"}, "150\u202f000 nauplii in 60000 ml, separated", 150_000),
         ({"size": "60 pots", "density": "2.5"}, "all of it: '60 pots' has the unit 'pots'", None),
         ({"density": "2500"}, "nauplii per ml need the ml of the whole harvest. Type them.", None),
         ({"size": "900", "cysts": "3"}, "The counted part has no N.", None),

@@ -81,7 +81,7 @@ def test_a_hatch_that_is_low_per_gram_is_not_set_beside_its_percentage(bench):
     (line,) = lines_of(bench.page, "counts")
     per_g = (40 + 42 + 40) / 3 / 250 * 20_000_000 / 27
     assert one.nauplii_per_g == pytest.approx(per_g) and one.per_g_low > per_g
-    assert line.startswith("A 84 %, poor per gram") and "(120,000 nauplii; L-1 usually 2" in line
+    assert line.startswith("A 84 %, poor per gram") and "(120\u202f000 nauplii; L-1 usually 2" in line
     assert "%" not in line.split("(")[1]
     bench.count("H261119-B", [(30, 40, 40, 50), (28, 42, 41, 52), (31, 39, 44, 50)])
     other = next(one for one in bench.study().judged if one.cone == "B")
@@ -227,8 +227,8 @@ def test_the_rest_of_a_feed_that_was_given_in_part_is_still_asked_for(bench, typ
     (ten,) = [feed for feed in fed.feeds if feed.at == at("2026-11-20T10:00")]
     assert (ten.given, ten.rest, ten.is_done) == (300_000, 700_000, False)
     assert (
-        "Feed 10:00: 300,000 of 1.0 M given, 700,000 still to give, 700,000 there (H261119-A 700,000 harvested)."
-        in [line.replace("(A ", "(H261119-A ") for line in due_lines(fed)]
+        "Feed 10:00: 300\u202f000 of 1.0 M given, 700\u202f000 still to give, 700\u202f000 there "
+        "(H261119-A 700\u202f000 harvested)." in [line.replace("(A ", "(H261119-A ") for line in due_lines(fed)]
     )
     (sixteen,) = [feed for feed in fed.feeds if feed.at == at("2026-11-20T16:00")]
     assert sixteen.parts[0] == ("H261119-A", "harvested", 200_000.0)  # what the rest of the first one leaves
@@ -247,7 +247,9 @@ def test_a_rest_that_is_given_hours_later_is_taken_for_it(bench):
     bench.feed("H261119-A", 300_000, fed=at("2026-11-20T10:05"))
     bench.feed("H261119-A", 200_000, fed=at("2026-11-20T12:00"))
     page = day_of(bench.site.folder, "2026-11-20T12:05")
-    assert any(line.startswith("Feed 10:00: 500,000 of 1.0 M given, 500,000 still") for line in due_lines(page))
+    assert any(
+        line.startswith("Feed 10:00: 500\u202f000 of 1.0 M given, 500\u202f000 still") for line in due_lines(page)
+    )
     bench.feed("H261119-A", 500_000, fed=at("2026-11-20T12:30"))
     bench.feed("H261119-A", 100_000, fed=at("2026-11-20T13:00"))  # beyond what the feed needs, and near no other
     page = day_of(bench.site.folder, "2026-11-20T13:05")

@@ -201,7 +201,7 @@ def test_the_history_of_a_hatch_holds_its_feeds(bench):
     bench.log.withdraw("feeds", bench.log.table("feeds")["feed"].iloc[0], by="op1", reason="of B")
     history = bench.log.history("H261119-A")
     assert history.to_frame()["level"].tolist() == ["hatch", "feed", "correction of feeds"]
-    assert "1,000,000 nauplii at 2026-11-20T09:05:00+00:00" in history.text
+    assert "1\u202f000\u202f000 nauplii at 2026-11-20T09:05:00+00:00" in history.text
 
 
 def test_a_date_in_a_sheet_takes_the_year_of_the_date_above_it(room, tmp_path):

@@ -119,11 +119,13 @@ def test_the_command_says_grams_cost_and_start(site):
     )
     assert code == 0
     lines = out.splitlines()
-    assert lines[0].startswith("Dose: ") and "for 2,000,000 nauplii: 1 hatch in 20 would fall short." in lines[0]
+    assert (
+        lines[0].startswith("Dose: ") and "for 2\u00a0000\u00a0000 nauplii: 1 hatch in 20 would fall short." in lines[0]
+    )
     assert lines[0].endswith("It rests on the standard test (3 cones).")
     assert lines[1].startswith("Risk: A larger risk of falling short would save ")
     assert lines[2].startswith(
-        "Rests on: about 235,000 nauplii per gram on 2026-05-05. Recovery is assumed to be 85 %:"
+        "Rests on: about 235\u00a0000 nauplii per gram on 2026-05-05. Recovery is assumed to be 85 %:"
     )
     assert lines[3] == "Cost: 0.60 EUR for a million nauplii harvested, at the best guess."
     assert lines[4].startswith("Start: Wet at 2026-05-04 11:30, harvest at 2026-05-05 07:30;")
@@ -172,7 +174,9 @@ def test_the_wall_table_warns(site, tmp_path):
         log.add("samples", pd.DataFrame([{**sample, **count}]), by="An")
     code, _, _ = run("R", "--site", site, "--day", "2026-05-07", "--out", tmp_path / "wall.html")
     page = (tmp_path / "wall.html").read_text(encoding="utf-8")
-    assert code == 1 and '<div class="warn"><p>Lot R is poor: by best guess it gives 80,000 nauplii per gram' in page
+    assert (
+        code == 1 and '<div class="warn"><p>Lot R is poor: by best guess it gives 80\u202f000 nauplii per gram' in page
+    )
     assert "past its best-before date (2025-12)" in page
 
 
@@ -189,7 +193,7 @@ def test_without_a_day_the_dose_is_for_today(site, monkeypatch):
 
 
 def test_animals_times_nauplii_per_animal(site):
-    assert "for 1,500,000 nauplii" in run("L", "--site", site, "--animals", 500, "--per-animal", 3000)[1]
+    assert "for 1\u00a0500\u00a0000 nauplii" in run("L", "--site", site, "--animals", 500, "--per-animal", 3000)[1]
     code, _, err = run("L", "--site", site, "--animals", 500)
     assert (code, err) == (2, "qckit: --animals and --per-animal belong together: give both, or --nauplii.\n")
 

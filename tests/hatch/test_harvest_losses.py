@@ -25,7 +25,7 @@ def test_losses_of_two_harvests_have_exact_intervals_of_counting_alone():
     assert (found.waste, found.n_counted, found.n_harvests) == (6, 2406, 2)
     assert (found.waste_low_pct, found.waste_high_pct) == pytest.approx((0.09157, 0.54200), abs=2e-4)
     assert "14.5 a harvest (9.7 to 20.8, counting alone)" in found.sentences[0]
-    assert found.sentences[1].startswith("Of 2,406 objects counted in 2 harvests, 0.2 % were no nauplii")
+    assert found.sentences[1].startswith("Of 2406 objects counted in 2 harvests, 0.2 % were no nauplii")
 
 
 def test_a_change_of_the_losses_is_seen_and_nothing_counted_says_nothing():

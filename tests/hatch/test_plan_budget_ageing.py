@@ -288,7 +288,7 @@ def test_efficiency_ages_on_the_log_scale_and_the_plot_shows_the_minimum():
     trend = hatch.ageing_trend(history(), metric="hatching_efficiency_per_g", minimum=200_000)
     assert trend.slope_unit == "% per month"
     ax = hatch.draw_ageing(trend)
-    assert any("minimum 200,000" in t.get_text() for t in ax.texts)
+    assert any("minimum 200\u202f000" in t.get_text() for t in ax.texts)
     plt.close(ax.figure)
 
 

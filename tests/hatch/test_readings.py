@@ -104,5 +104,5 @@ def test_worst_of_the_readings_and_the_field_sheet_is_judged():
     rows = readings(("oxygen", 3.5, "mg/l"), ("light", 0.9, "klux"))
     table = hatch.check_conditions(HATCHES.head(1), rows).set_index("quantity")
     assert table.loc["oxygen", "sentence"] == "Oxygen 3.5 mg/l is below the standard (at least 4 mg/l)."
-    assert table.loc["light", "sentence"] == "Light 900 lux is below the standard (at least 1,500 lux)."
+    assert table.loc["light", "sentence"] == "Light 900 lux is below the standard (at least 1500 lux)."
     assert table.loc["ph", "sentence"] == "pH was not written down."

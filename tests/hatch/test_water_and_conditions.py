@@ -37,7 +37,7 @@ def test_oxygen_percent_and_mg_l_go_both_ways_and_warm_or_salt_water_holds_less(
     [
         (
             lambda: hatch.salinity_from_density(1.022, 25),
-            "density is 1.022 kg/m³, and water lies between 990 and 1,100. Was it given in g/ml? Multiply by 1,000.",
+            "density is 1.022 kg/m³, and water lies between 990 and 1100. Was it given in g/ml? Multiply by 1000.",
         ),
         (
             lambda: hatch.salinity_from_density(995, 25),

@@ -135,7 +135,7 @@ def shapes() -> list[Case]:
         Case("name of two lines", {"hatches\n.csv": hatch}, 0, stored=ok),
         Case("stray half pair", {f: text.replace("production", "production").encode() + b"\xed\xa0\x80,L-1\r\n"}, 2),
         Case("many columns", {f: b"hatch" + b",x" * 5000 + b"\r\n"}, 2, "more than 500"),
-        Case("many rows", {"lots.csv": b"lot\n" + b"L-8\n" * 400_100}, 2, "more than 400,000 rows"),
+        Case("many rows", {"lots.csv": b"lot\n" + b"L-8\n" * 400_100}, 2, "more than 400\u00a0000 rows"),
         Case("many empty rows", {"lots.csv": b"lot\n" + b"\n" * 3_000_000 + b"L-8\n"}, 0),
         Case("wide cell", {"lots.csv": b'lot,notes\nL-8,"' + b"a" * 200_000 + b'"\n'}, 2, "field limit"),
         Case("wide line", {"lots.csv": b"lot" + b"a" * 3_000_000}, 2),
@@ -316,13 +316,13 @@ def workbooks() -> list[Case]:
             "bomb of rows",
             {"w.xlsx": repacked(sound, sheet1, lambda old: b"<worksheet><sheetData>" + b"<row/>" * 600_000)},
             2,
-            "400,000 rows",
+            "400\u00a0000 rows",
         ),
         Case(
             "bomb of cells",
             {"w.xlsx": repacked(sound, sheet1, lambda old: b"<worksheet><sheetData><row>" + b"<c/>" * 3_100_000)},
             2,
-            "3,000,000 cells",
+            "3\u00a0000\u00a0000 cells",
         ),
     ]
 

@@ -3,11 +3,13 @@
 import datetime as dt
 
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from qckit.files import neutralise, restore
 from qckit.log.sheets.cells import CellRules, Read, decimal_sign, read_date, read_number, read_time
+from qckit.log.typed import option_count, option_number
+from qckit.words import number
 
 POINT, COMMA = CellRules("point"), CellRules("comma")
 
@@ -118,6 +120,22 @@ def test_a_number_is_never_read_as_another(number):
         assert read_number(written, "g", rules).value == float(number)
     for written, rules in ((text.replace(".", ","), POINT), (text, COMMA)):
         assert read_number(written, "g", rules).value in (None, float(number))
+
+
+@given(
+    st.floats(-1e9, 1e9), st.integers(0, 2) | st.just(4), st.sampled_from("\u202f\u00a0 "), st.sampled_from(["", " g"])
+)
+@example(3_500_000.0, 0, " ", "")
+@example(223_000.0, 0, "\u202f", "")
+def test_a_number_copied_from_a_page_is_read_as_that_number(value, decimals, space, unit):
+    """With its own thin space, or what a terminal and a person make of it, whichever sign the site writes."""
+    shown = number(value, decimals).replace("\u202f", space) + unit
+    for site in ("point", "comma"):
+        rules = CellRules(decimal_sign([shown], semicolons=False, site=site))
+        assert read_number(shown, "g", rules).value == round(value, decimals)
+        if not unit and value >= 0 and decimals == 0:
+            assert option_count(shown, "--nauplii", decimal=site) == round(value)
+            assert option_number(shown, "", "--n", decimal=site) == round(value)
 
 
 @pytest.mark.parametrize(

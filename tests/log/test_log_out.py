@@ -573,7 +573,9 @@ def test_what_qckit_count_wrote_is_recorded(site, tmp_path):
     code, said = run("record", str(folder), "--by", "op1", site=site)
     added, counted_line, lot = said.splitlines()
     assert code == 0 and added == "2 photos added, 114 objects added, 1 sample added."
-    assert counted_line.startswith("Counted: H-1: A 81 % (71 to 88 %), 150,000 (115,000 to 195,000) nauplii per g: ")
+    assert counted_line.startswith(
+        "Counted: H-1: A 81 % (71 to 88 %), 150\u202f000 (115\u202f000 to 195\u202f000) nauplii per g: "
+    )
     assert lot == "Whether the lot that was tested is good:  qckit report new-lot L-1"
     assert run("record", str(folder), "--by", "op1", site=site) == (0, "2 photos there already.\n")
     with open_log(site) as log:

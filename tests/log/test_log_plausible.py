@@ -63,7 +63,7 @@ ODD = {
     ),
     "too many": (
         {"hatches": HATCH, "samples": SAMPLE.assign(nauplii=9000)},
-        "samples S-3: 9000 nauplii in 250 µl make 18,000,000 per gram, more than a gram of cysts holds (450,000 at "
+        "samples S-3: 9000 nauplii in 250 µl make 18\u202f000\u202f000 per gram, more than a gram of cysts holds (450\u202f000 at "
         "the very most). Look at its count, volume_ul and dilution, and at cysts_g and volume_ml of hatch H-2. If "
         "it is wrong:  qckit log correct samples S-3 nauplii VALUE --reason TEXT",
     ),
@@ -96,7 +96,7 @@ def test_what_hardly_can_be_is_noted_at_import_and_found_by_the_check(log, case)
 
 def test_a_sample_is_weighed_against_its_hatch_in_the_log(log):
     log.add_many({"lots": LOTS.tail(1), "hatches": HATCH}, by="op1")
-    assert "make 18,000,000 per gram" in log.add("samples", SAMPLE.assign(nauplii=9000), by="op1").notes[0]
+    assert "make 18\u202f000\u202f000 per gram" in log.add("samples", SAMPLE.assign(nauplii=9000), by="op1").notes[0]
 
 
 def test_ordinary_records_and_few_counts_by_chance_bring_no_note(log):

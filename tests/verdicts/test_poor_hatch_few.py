@@ -121,4 +121,4 @@ def test_the_page_shows_the_conditions_with_too_few_hatches_to_know_the_usual(hi
     page = SimpleNamespace(finding=finding, hatch=POOR_HATCH, tables=logged)
     shown = html.unescape(poor_page.conditions(page).html)
     assert "this site's least" in shown and "8.00" in shown and "7.40" in shown
-    assert "2,100.00" not in poor_page.readings(page).html and "2,100" in poor_page.readings(page).html
+    assert "2100.00" not in poor_page.readings(page).html and "2100" in poor_page.readings(page).html

@@ -19,7 +19,7 @@ from qckit.columns import listed_in
 from qckit.errors import InputError
 from qckit.quantities import QUANTITIES, WATER
 from qckit.stages import COUNT_LETTERS
-from qckit.words import cone_names, day, joined, plural
+from qckit.words import cone_names, day, joined, number, plural
 
 if TYPE_CHECKING:
     from qckit.settings import Settings
@@ -353,7 +353,7 @@ def lot_row(sitting: Sitting, new: NewLot) -> Entry:
     }
     claims = [
         f"{new.claimed_hatch_pct:g} %" if new.claimed_hatch_pct is not None else "",
-        f"{new.claimed_nauplii_per_g:,.0f} nauplii a gram" if new.claimed_nauplii_per_g is not None else "",
+        f"{number(new.claimed_nauplii_per_g)} nauplii a gram" if new.claimed_nauplii_per_g is not None else "",
     ]
     claimed = joined(filter(None, claims))
     parts = [
@@ -374,8 +374,8 @@ def _known_date(text: str, order: str) -> str:
 
 
 def millions(nauplii: float) -> str:
-    """Write a number of nauplii as people say it: ``4.2 M``, ``830,000``."""
-    return f"{nauplii / 1e6:.1f} M" if nauplii >= 995_000 else f"{round(nauplii, -3):,.0f}"
+    """Write a number of nauplii as people say it: ``4.2 M``, ``830 000``."""
+    return f"{nauplii / 1e6:.1f} M" if nauplii >= 995_000 else number(round(nauplii, -3))
 
 
 def iso_time(when: dt.datetime) -> str:

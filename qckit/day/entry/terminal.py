@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import shutil
+import sys
 import textwrap
 from pathlib import Path
 
@@ -10,6 +11,7 @@ from qckit.day.entry.bench import Bench, warm_up
 from qckit.day.entry.dialog import BACK, Dialog
 from qckit.day.entry.tally import Tally
 from qckit.day.page.screen import screen_lines
+from qckit.errors import console_text
 
 __all__ = ["run_dialog", "run_one_tally", "run_tally"]
 
@@ -60,12 +62,14 @@ def _say(line: str) -> None:
     """Print a line, broken between words where the terminal is narrower."""
     from prompt_toolkit import print_formatted_text
 
+    line = console_text(line, sys.stdout.encoding)
     width = max(20, shutil.get_terminal_size().columns)
     print_formatted_text(line if len(line) <= width else "\n".join(textwrap.wrap(line, width)))
 
 
 def _prompt(session, question: str, default: str) -> str:
     """Ask one question; Ctrl-C leaves it as Ctrl-D does."""
+    question = console_text(question, sys.stdout.encoding)
     text = f"{question} [{default}]: " if default else f"{question}: "
     if len(text) + _ROOM > shutil.get_terminal_size().columns:  # broken between words, and the answer below it
         _say(question)

@@ -26,7 +26,7 @@ from qckit.hatch.metrics import require_lot
 from qckit.hatch.photo_counts import photo_counts_of
 from qckit.showing import InWords
 from qckit.tables import to_clock
-from qckit.words import figures, plural
+from qckit.words import figures, number, plural
 
 __all__ = ["RISKS", "DosePlan", "plan_dose"]
 
@@ -80,7 +80,7 @@ class DosePlan(InWords):
             ("nauplii harvested per gram", harvested),
             ("recovery", f"{self.recovery_pct:.0f} % ({self.recovery_basis})"),
         ]
-        title = f"Dose of {self.lot} for {self.nauplii:,.0f} nauplii"
+        title = f"Dose of {self.lot} for {number(self.nauplii)} nauplii"
         return {"title": title, "lines": [self.sentence], "heads": ("", ""), "rows": rows}
 
     def plot(self, ax=None):
@@ -103,7 +103,7 @@ class DosePlan(InWords):
         ax.annotate(f"{self.say(self.grams_weighed)} g", at, xytext=(10, 4), textcoords="offset points", va="bottom")
         ax.margins(y=0.25)
         ax.set(xlabel="harvests that fall short [%]", ylabel="cysts [g]")
-        ax.set_title(f"{self.lot}: {self.nauplii:,.0f} nauplii")
+        ax.set_title(f"{self.lot}: {number(self.nauplii)} nauplii")
         return ax
 
     @property
@@ -174,7 +174,7 @@ class DosePlan(InWords):
         each = f" ({self.say(self.grams_per_cone_weighed)} g each)" if self.n_cones > 1 else ""
         cones = f"{plural(self.n_cones, 'cone')} of {self.cone_volume_l:g} l{each}"
         text = (
-            f"{self.say(self.grams_weighed)} g of {self.lot} in {cones} for {self.nauplii:,.0f} nauplii: "
+            f"{self.say(self.grams_weighed)} g of {self.lot} in {cones} for {number(self.nauplii)} nauplii: "
             f"{risk_words(self.risk)} would fall short. It rests on {self.rests_on}."
         )
         if not self.is_enough_cones:

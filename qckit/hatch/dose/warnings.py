@@ -11,17 +11,16 @@ from qckit.hatch.comparison.lots import compare_per_g
 from qckit.hatch.intervals.site_spread import site_spread
 from qckit.hatch.lots.standard_tests import latest_test, near_test
 from qckit.hatch.summary import summarise_cones
-from qckit.words import joined, plural, rounded
+from qckit.words import joined, number, plural, rounded
 
 __all__ = ["DOSE_WARNINGS", "DoseWarning", "dose_warnings", "is_shown_below"]
 
 DOSE_WARNINGS = {
-    "rejected": "Lot {lot} was rejected: its standard test of {day} gave {hatch_pct:.0f} % and {per_g:,.0f} nauplii "
-    "per gram; this site's minimum is {min_pct:g} % and {min_per_g:,.0f}.",
-    "poor": "Lot {lot} is poor: by best guess it gives {per_g:,.0f} nauplii per gram, under this site's minimum of "
-    "{min_per_g:,.0f}.",
-    "outdone": "Lot {other} did better in the same test of {day}: {other_per_g:,.0f} nauplii per gram against "
-    "{per_g:,.0f}.",
+    "rejected": "Lot {lot} was rejected: its standard test of {day} gave {hatch_pct:.0f} % and {per_g} nauplii "
+    "per gram; this site's minimum is {min_pct:g} % and {min_per_g}.",
+    "poor": "Lot {lot} is poor: by best guess it gives {per_g} nauplii per gram, under this site's minimum of "
+    "{min_per_g}.",
+    "outdone": "Lot {other} did better in the same test of {day}: {other_per_g} nauplii per gram against {per_g}.",
     "past best before": "Lot {lot} is past its best-before date ({date}).",
     "old figures": "The newest figure behind this dose is {days:.0f} days old. If the lot falls faster now than "
     "before, more hatches fall short than stated: count a hatch, or run a test.",
@@ -51,7 +50,8 @@ class DoseWarning:
     @property
     def sentence(self) -> str:
         """The warning in words."""
-        return DOSE_WARNINGS[self.code].format(**self.values)
+        written = {k: number(v) if k.endswith("per_g") else v for k, v in self.values.items()}
+        return DOSE_WARNINGS[self.code].format(**written)
 
 
 def is_shown_below(estimate, limit):

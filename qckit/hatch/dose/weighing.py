@@ -5,6 +5,8 @@ from __future__ import annotations
 import math
 from decimal import Decimal
 
+from qckit.words import number
+
 __all__ = ["decimals_of", "grams_to_weigh", "say_grams"]
 
 
@@ -24,7 +26,7 @@ def grams_to_weigh(grams: float, step_g: float) -> float:
 
 def say_grams(grams: float, step_g: float) -> str:
     """Write grams with the decimals that the balance shows, without the unit."""
-    return f"{grams:,.{decimals_of(step_g)}f}"
+    return number(grams, decimals_of(step_g))
 
 
 def decimals_of(step_g: float) -> int:

@@ -18,7 +18,7 @@ from qckit.hatch.intervals.over_cones import proportion_over_cones, rate_over_co
 from qckit.hatch.intervals.plain import binomial_interval
 from qckit.hatch.intervals.rare_counts import RateChange, poisson_change, poisson_interval
 from qckit.stages import STAGE_COLUMNS
-from qckit.words import estimated, plural
+from qckit.words import estimated, plural, spaced
 
 __all__ = ["HarvestLosses", "harvest_losses"]
 
@@ -71,7 +71,7 @@ class HarvestLosses:
         if self.n_counted:
             how, what = _how(self.n_harvests), "were no nauplii but shells or unhatched cysts"
             waste = estimated(self.waste_pct, self.waste_low_pct, self.waste_high_pct, "%", what=what, how=how)
-            of = f"Of {self.n_counted:,} objects counted in {plural(self.n_harvests, 'harvest')}"
+            of = f"Of {spaced(self.n_counted)} objects counted in {plural(self.n_harvests, 'harvest')}"
             lines.append(f"{of}, {waste}.")
         return tuple(lines)
 

@@ -27,7 +27,7 @@ PURITY_COLUMNS = (
 
 
 def purity_of_samples(samples):
-    """Purity of each sieve sample: N / (N + U + C + S), and shells per 1,000 nauplii.
+    """Purity of each sieve sample: N / (N + U + C + S), and shells per 1000 nauplii.
 
     Parameters
     ----------

@@ -28,7 +28,7 @@ import numpy as np
 from qckit.hatch.intervals.estimates import Estimate, check_confidence, normal_quantile
 from qckit.hatch.intervals.plain import binomial_interval, score_bounds
 from qckit.hatch.intervals.width import inward_width, square_width
-from qckit.words import decimals_known
+from qckit.words import decimals_known, number
 
 __all__ = ["proportion_over_cones", "rate_over_cones"]
 
@@ -182,5 +182,5 @@ def _one_cone_note(low, high, unit, decimals):
     decimals = decimals_known(low, high, decimals)
     return (
         "One cone: how much cones differ cannot be known, so there is no interval. Counting alone would give "
-        f"{low:,.{decimals}f} to {high:,.{decimals}f}{unit}; the truth is wider."
+        f"{number(low, decimals)} to {number(high, decimals)}{unit}; the truth is wider."
     )

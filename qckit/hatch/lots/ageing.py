@@ -13,7 +13,7 @@ from qckit.errors import InputError, unknown_name
 from qckit.hatch.intervals.estimates import check_confidence
 from qckit.hatch.lots.level import MONTH_DAYS, lag_one
 from qckit.tables import to_utc
-from qckit.words import decimals_known, signed
+from qckit.words import decimals_known, number, signed
 
 __all__ = ["Ageing", "ageing_trend", "draw_ageing"]
 
@@ -227,7 +227,7 @@ def _first_below(line, column, minimum):
 def _sentence(metric, slopes, unit, dates, minimum, horizon, confidence, tested):
     name = "Hatching percentage" if metric == "hatch_pct" else "Hatching efficiency"
     middle, low, high = slopes
-    floor = f"{minimum:g} %" if metric == "hatch_pct" else f"{minimum:,.0f} nauplii/g"
+    floor = f"{minimum:g} %" if metric == "hatch_pct" else f"{number(minimum)} nauplii/g"
     n = decimals_known(low, high)
     start = f"{name} changes by {signed(middle, n)} {unit} ({signed(low, n)} to {signed(high, n)}). "
     expected, earliest, latest = dates
@@ -285,7 +285,7 @@ def draw_ageing(trend, *, ax=None):
         trend.tests["day"], trend.tests["value"], ax=ax, marker="s", color=draw.INK, label="test (mean of cones)"
     )
     is_pct = trend.metric == "hatch_pct"
-    label = f"minimum {trend.minimum:g} %" if is_pct else f"minimum {trend.minimum:,.0f}"
+    label = f"minimum {trend.minimum:g} %" if is_pct else f"minimum {number(trend.minimum)}"
     draw.reference_line(trend.minimum, label, ax=ax)
     if trend.crossing is not None and trend.crossing > trend.tests["day"].min():
         ax.axvline(trend.crossing, color=draw.INK, linestyle=":", linewidth=1)
@@ -303,6 +303,8 @@ def draw_ageing(trend, *, ax=None):
     ax.xaxis.set_major_locator(locator)
     ax.xaxis.set_major_formatter(ConciseDateFormatter(locator))
     ax.set_ylabel("hatching percentage [%]" if is_pct else "nauplii per gram [1/g]")
+    if not is_pct:
+        draw.spaced_ticks(ax.yaxis)
     if is_pct:
         ax.set_ylim(max(0, min(trend.tests["value"].min(), trend.minimum) - 15), 100)
     else:

@@ -13,7 +13,7 @@ from qckit.hatch.water.readings import standard_of, water_of_hatches, water_valu
 from qckit.hatch.water.seawater import oxygen_saturation_pct
 from qckit.quantities import QUANTITIES, WATER
 from qckit.settings import ConditionSettings
-from qckit.words import capital
+from qckit.words import capital, spaced
 
 __all__ = ["CONDITION_COLUMNS", "check_conditions"]
 
@@ -74,7 +74,7 @@ def _row(hatch, quantity, values, c, water):
             sentence=f"{record.label} was not written down.",
         )
     worst = standard.worst(values)
-    sees = f"{record.label} {worst:,.4g}{unit}"
+    sees = f"{record.label} {spaced(worst, '.4g')}{unit}"
     if side := standard.side(worst):
         return _line(
             hatch,

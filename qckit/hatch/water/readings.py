@@ -15,6 +15,7 @@ import pandas as pd
 
 from qckit.hatch.water.seawater import oxygen_mg_l_from_pct, salinity_from_specific_gravity
 from qckit.quantities import QUANTITIES, WATER, in_standard_unit
+from qckit.words import spaced
 
 __all__ = [
     "Standard",
@@ -92,7 +93,7 @@ def standard_of(quantity: str, conditions) -> Standard:
         "oxygen": (c.min_oxygen_mg_l, 0.0),
         "light": (c.min_light_lux, 0.0),
     }[quantity]
-    return Standard(quantity, least, inf, far, f"at least {least:,.10g} {QUANTITIES[quantity].unit}".rstrip())
+    return Standard(quantity, least, inf, far, f"at least {spaced(least, '.10g')} {QUANTITIES[quantity].unit}".rstrip())
 
 
 def _around(quantity, centre, tolerance):

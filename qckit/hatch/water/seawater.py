@@ -74,7 +74,7 @@ def salinity_from_density(density, temperature_c):
     Parameters
     ----------
     density : array_like of float
-        [kg/m³], 990 to 1,100.
+        [kg/m³], 990 to 1100.
     temperature_c : array_like of float
         [°C]
 
@@ -99,7 +99,7 @@ def salinity_from_density(density, temperature_c):
     if np.any((density < 990) | (density > 1100)):
         raise InputError(
             f"density is {_first(density, (density < 990) | (density > 1100)):g} kg/m³, and water lies "
-            "between 990 and 1,100. Was it given in g/ml? Multiply by 1,000."
+            "between 990 and 1100. Was it given in g/ml? Multiply by 1000."
         )
     _, temperature = _checked(0.0, temperature_c)
     pure = density_kg_m3(0.0, temperature)

@@ -16,7 +16,7 @@ from pathlib import Path
 from qckit.errors import InputError, one_line
 from qckit.log import schema
 from qckit.tables import TABLES
-from qckit.words import first_few, noun
+from qckit.words import first_few, noun, spaced
 
 __all__ = [
     "HEADING_ROWS",
@@ -149,7 +149,7 @@ def _csv_rows(path: Path, text: str, separator: str) -> list[tuple[int, list]]:
             if any(row):
                 numbered.append((i, row))
             if len(numbered) > _MOST_ROWS:
-                raise InputError(f"{one_line(path.name)}: has more than {_MOST_ROWS:,} rows. Split the sheet.")
+                raise InputError(f"{one_line(path.name)}: has more than {spaced(_MOST_ROWS)} rows. Split the sheet.")
     except csv.Error as error:
         raise InputError(
             f"{one_line(path.name)}: a quote mark is open or misplaced ({error}). Save the sheet again."
@@ -228,8 +228,8 @@ def _check_package(path: Path, content: bytes) -> None:
                     if total > _MOST_UNPACKED or rows > _MOST_ROWS or cells > _MOST_CELLS:
                         raise InputError(
                             f"{one_line(path.name)}: unpacks to more than {_MOST_UNPACKED // 10**6} MB, "
-                            f"{_MOST_ROWS:,} rows or {_MOST_CELLS:,} cells. Save only what is filled in, or split the "
-                            "workbook."
+                            f"{spaced(_MOST_ROWS)} rows or {spaced(_MOST_CELLS)} cells. Save only what is filled in, "
+                            "or split the workbook."
                         )
 
 

@@ -10,6 +10,7 @@ from pathlib import Path
 
 from qckit.files import write_whole
 from qckit.tables import TABLES, Column
+from qckit.words import spaced
 
 __all__ = ["SHEETS", "cell_separator", "write_csv_templates", "write_excel_template"]
 
@@ -233,7 +234,7 @@ def _allowed(column: Column) -> str:
     if column.kind == "date":
         return "date such as 2026-11-04; 2026-09 or 2026 if no more is known"
     if column.low is not None and column.high is not None:
-        return f"{column.low:,g} to {column.high:,.10g}"
+        return f"{spaced(column.low, 'g')} to {spaced(column.high, '.10g')}"
     return ""
 
 
@@ -252,7 +253,7 @@ def _validation(column: Column):
             formula2=repr(column.high),
             allow_blank=True,
         )
-        limits = f"A number from {column.low:,g} to {column.high:,.10g} {column.unit}".rstrip()
+        limits = f"A number from {spaced(column.low, 'g')} to {spaced(column.high, '.10g')} {column.unit}".rstrip()
         check.error = f"{limits}. Keep it only if it is written with another unit."
         check.errorStyle = "warning"  # 82 °F may be typed
     else:

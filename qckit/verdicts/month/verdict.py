@@ -15,7 +15,7 @@ from qckit.verdicts.month.evidence import collect_evidence
 from qckit.verdicts.month.false_alarms import PAGE_RATE, SHARES
 from qckit.verdicts.month.signals import open_signals
 from qckit.verdicts.month.study import MonthStudy, study_month
-from qckit.words import decimals_known, plural, rounded
+from qckit.words import decimals_known, figures, plural, rounded
 
 __all__ = ["VERDICTS", "finding_of_month", "main_lot", "needs_attention", "review_month"]
 
@@ -156,7 +156,7 @@ def _lost(study):
     if study.settings.protocol.is_fed:
         unit, risk = "days of feed", f"{study.feed_days_at_risk:.1f} days of feed"
         name, label, value = "feed_days_lost", "feed lost to what changed", study.feed_days_lost
-        note = f"{rounded(study.feed_lost):,.0f} nauplii short of the lots' own levels"
+        note = f"{figures(study.feed_lost)} nauplii short of the lots' own levels"
     else:
         unit, risk = "million", f"{study.feed_at_risk / 1e6:.1f} million"
         name, label, value = "nauplii_lost_million", "nauplii lost to what changed", study.feed_lost / 1e6

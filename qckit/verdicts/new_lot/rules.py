@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from qckit.hatch.comparison.lots import Comparison
 from qckit.hatch.dose.warnings import is_shown_below
 from qckit.hatch.intervals.estimates import Estimate
-from qckit.words import decimals_known, noun, small
+from qckit.words import decimals_known, noun, number, small
 
 __all__ = [
     "RULES",
@@ -86,7 +86,7 @@ def _pairs(case):
 
 def per_g(value):
     """Nauplii per gram to three significant figures: more would pretend to a precision no test has."""
-    return f"{round_3(value):,.0f}" if math.isfinite(value) else "unknown"
+    return number(round_3(value)) if math.isfinite(value) else "unknown"
 
 
 def pct_decimals(estimate, limits):

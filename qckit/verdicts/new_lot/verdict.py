@@ -12,7 +12,7 @@ from qckit.verdicts.finding import Figure, Finding
 from qckit.verdicts.new_lot import reasoning, words
 from qckit.verdicts.new_lot.evidence import new_lot_evidence
 from qckit.verdicts.new_lot.rules import RULES, TONES, Case, first_rule, round_3
-from qckit.words import capital, plural
+from qckit.words import capital, number, plural
 
 __all__ = ["finding_of", "judge_new_lot"]
 
@@ -141,8 +141,8 @@ def _dose_note(dose):
     """What the dose is for, how often it falls short, and which recovery it counts on."""
     counted = capital(dose.level.photos.words.removeprefix(", "))
     return (
-        f"for {dose.nauplii:,.0f} nauplii: {risk_words(dose.risk)} falls short; {dose.say(dose.best_grams)} g would be "
-        f"short every second time. {capital(dose.recovery_basis)} recovery of {dose.recovery_pct:.0f} %"
+        f"for {number(dose.nauplii)} nauplii: {risk_words(dose.risk)} falls short; {dose.say(dose.best_grams)} g would "
+        f"be short every second time. {capital(dose.recovery_basis)} recovery of {dose.recovery_pct:.0f} %"
         f"{f'. {counted}' if counted else ''}"
     )
 

@@ -13,7 +13,7 @@ from qckit.verdicts.lots.expected import expected_words
 from qckit.verdicts.poor_hatch.causes import cause
 from qckit.verdicts.poor_hatch.checks import CHECKS
 from qckit.verdicts.poor_hatch.looks import later_sentence, other_counts_sentences
-from qckit.words import capital, figures, plural
+from qckit.words import capital, figures, plural, spaced
 
 __all__ = ["EVIDENCE_CODES", "cause_rows", "collect_evidence", "lot_sentence", "one_in", "trace_shares"]
 
@@ -50,7 +50,7 @@ def one_in(p):
     if p >= 0.5:
         return "an ordinary hatch"
     if p < 1e-4:  # the tail of the law is not known further out
-        return "fewer than 1 hatch in 10,000 is as low by chance"
+        return f"fewer than 1 hatch in {spaced(10_000)} is as low by chance"
     if p >= 0.1:
         of_ten = round(10 * p)
         return f"about {plural(of_ten, 'hatch', 'hatches')} in 10 {'is' if of_ten == 1 else 'are'} as low by chance"

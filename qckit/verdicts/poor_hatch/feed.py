@@ -12,7 +12,7 @@ from qckit.hatch.dose.supply import Supply
 from qckit.hatch.dose.weighing import say_grams
 from qckit.tables import to_utc
 from qckit.verdicts.lots.level import Level
-from qckit.words import noun
+from qckit.words import noun, number
 
 __all__ = ["another_lot", "next_feed"]
 
@@ -239,4 +239,4 @@ def _cones(row, supply, kept_out, names):
 
 
 def _million(nauplii: float) -> str:
-    return f"{nauplii / 1e6:.1f} million" if nauplii >= 1e5 else f"{nauplii:,.0f}"
+    return f"{nauplii / 1e6:.1f} million" if nauplii >= 1e5 else number(nauplii)

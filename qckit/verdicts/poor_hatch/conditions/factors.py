@@ -8,6 +8,7 @@ import pandas as pd
 
 from qckit.quantities import CONDITIONS
 from qckit.verdicts.poor_hatch.conditions.reference import USUAL, chance_words
+from qckit.words import number
 
 __all__ = ["FACTOR_COLUMNS", "amount", "rank_factors"]
 
@@ -91,7 +92,7 @@ def _basis(r):
 def amount(value: float, unit: str) -> str:
     """Write a measured value with as many decimals as it is read with; the unit is for the reader to add."""
     digits = 0 if abs(value) >= 200 else 2 if unit in ("", "g/l") else 1
-    return f"{value:,.{digits}f}"
+    return number(value, digits)
 
 
 def _with_unit(value, unit):

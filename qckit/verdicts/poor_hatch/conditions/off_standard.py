@@ -9,6 +9,7 @@ import pandas as pd
 from qckit.hatch.water.readings import standard_of
 from qckit.quantities import QUANTITIES, WATER
 from qckit.verdicts.poor_hatch.causes import CAUSES, cause
+from qckit.words import number
 
 __all__ = ["OffStandard", "far_off_standard", "is_costly"]
 
@@ -30,7 +31,7 @@ class OffStandard:
         """What was read, with its unit."""
         quantity = QUANTITIES[self.quantity]
         unit = f" {quantity.unit}" if quantity.unit else ""
-        return f"{self.value:,.{quantity.decimals}f}{unit}"
+        return f"{number(self.value, quantity.decimals)}{unit}"
 
     @property
     def sentence(self) -> str:

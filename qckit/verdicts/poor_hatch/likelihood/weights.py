@@ -127,7 +127,7 @@ def stated(weight: float, code: str) -> float:
     known. Causes of the water hold embryos back alike and are told apart by single readings, so that several of them
     share what one deserves: their weights are bold. A bad lot and a wrong mass or volume leave their mark on every
     hatch of the lot, or on every stage alike, and what strays with them is taken as wide: theirs are shy. Fitted to the
-    causes that 1,300 practice rooms listed and checked on other rooms and on histories made apart
+    causes that 1300 practice rooms listed and checked on other rooms and on histories made apart
     (tests/benchmarks/POOR_HATCH.md).
     """
     if not 0.0 < weight < 1.0:

@@ -175,7 +175,7 @@ CHECKS = (
     Check(
         code="light",
         title="Look at the light",
-        question="Was the lamp off or covered in the first hours, or is the surface darker than 1,000 lux now?",
+        question="Was the lamp off or covered in the first hours, or is the surface darker than 1000 lux now?",
         plan="Measure the light at the surface; ask who set the lamp and look at its timer.",
         if_yes="it started in the dark",
         if_no="it had light from the start",

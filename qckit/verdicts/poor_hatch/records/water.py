@@ -296,7 +296,7 @@ WATER = (
         trace=Trace("stopped", "few open, and late", (0.6, 5.0), (0.2, 14.0), recover=(1.1, 1.1)),
         sign="few cysts open; at some lots they recover with light",
         source="Lavens et al. 2000",
-        at_once="Switch the light on (about 2,000 lux) and leave this cone running: resting embryos can still start.",
+        at_once="Switch the light on (about 2000 lux) and leave this cone running: resting embryos can still start.",
         reach="room",
         shared=0.25,
         reading=MovedReading(
