@@ -288,7 +288,10 @@ def settings_of(text: str, path: Path) -> Settings:
     except RecursionError as error:
         raise InputError(f"{path}: is nested too deeply for settings. Take that line out.") from error
     except ValueError as error:  # not TOML, or a number of thousands of digits
-        raise InputError(f"{path}: cannot be read as TOML: {error}. Correct that line.") from error
+        raise InputError(
+            f"{path}: cannot be read as TOML: {error}. Correct that line; a number in it has "
+            "a point and no spaces, such as 3500000 or 1.5."
+        ) from error
     sections = {f.name: f.default_factory for f in fields(Settings) if f.name != "folder"}
     built = {}
     for name, values in data.items():

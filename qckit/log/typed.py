@@ -1,4 +1,4 @@
-"""What people type at a command, read like a cell of a sheet: the site's clock, its order of dates, its commas."""
+"""What people type and are offered to type, as in a cell of a sheet: the site's clock, order of dates, and commas."""
 
 from __future__ import annotations
 
@@ -14,6 +14,7 @@ from qckit.settings import Settings
 from qckit.tables import TABLES
 
 __all__ = [
+    "as_typed",
     "option_count",
     "option_number",
     "site_time",
@@ -113,6 +114,22 @@ def typed_number(text: str, settings: Settings, where: str, *, unit: str = "", w
     sign = cells.decimal_sign([text], semicolons=False, site=settings.site.decimal)
     rules = cells.CellRules(sign, settings.site.date_order, settings.site.timezone)
     return _value(cells.read_number(text, unit, rules), text, where)
+
+
+def as_typed(value: float, settings: Settings, form: str = "g") -> str:
+    """Write a number that is offered to be taken or changed, by the site's own sign, so that it is read as it stands:
+    where that is the comma, 14.125 g would be asked about, as it could be 14125.
+
+    Parameters
+    ----------
+    value : float
+    settings : Settings
+        Of the site.
+    form : str
+        How Python is to write it.
+    """
+    text = format(value, form)
+    return text.replace(".", ",") if settings.site.decimal == "comma" else text
 
 
 _GROUPED = r"[-+]?[1-9]\d{0,2}(?:%s\d{3})+"

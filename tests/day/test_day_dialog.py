@@ -1,5 +1,6 @@
 """Digits and Enter: what is typed becomes rows by the log's rules, is shown back, and can be taken back."""
 
+from dataclasses import replace
 from types import SimpleNamespace
 
 import pandas as pd
@@ -222,7 +223,7 @@ def test_a_cone_has_one_number_whatever_is_done_with_it(bench, typed):
     ]
     harvests = bench.log.samples(kind="harvest")
     assert harvests["hatch"].tolist() == ["H261119-A", "H261119-B"]
-    assert typed("4", "b", "9:08", "0.1").said[-2].startswith("Fed 100,000 nauplii of H261119-B at 09:08.")
+    assert typed("4", "b", "9:08", "0.1").said[-2].startswith("Fed 100\u202f000 nauplii of H261119-B at 09:08.")
 
 
 @pytest.mark.parametrize(
@@ -299,7 +300,7 @@ def test_a_lot_is_entered_as_its_label_has_it_and_can_be_tested(bench, typed):
     assert row[["best_before", "price", "currency"]].tolist() == ["2028-06", 70.5, "EUR"]
     shown = (
         "Lot L-9, not opened yet, best before 2028-06, a pack of 500 g, 70.5 EUR a pack: its label claims 85 % and "
-        "240,000 nauplii a gram."
+        "240\u202f000 nauplii a gram."
     )
     assert any(line.startswith(shown) for line in done.said)
     assert bench.log.hatches(lot="L-9")["purpose"].eq("standard test").all()
@@ -388,6 +389,31 @@ def test_numbers_are_read_as_in_a_sheet(bench, typed_text, number):
     assert bench.number(typed_text, "grams", unit="g") == number
 
 
+@pytest.mark.parametrize("space", [" ", "\u00a0", "\u202f"])
+def test_thousands_as_a_page_shows_them_are_read(bench, typed, space):
+    assert bench.number(f"3{space}500{space}000", "nauplii", whole=True) == 3_500_000
+    typed("9", "L-7", "", "", "", "", f"240{space}000", f"12{space}500 g", "")
+    lots = bench.log.lots().set_index("lot")
+    assert lots.loc["L-7", ["claimed_nauplii_per_g", "pack_g"]].tolist() == [240_000, 12_500]
+
+
+def test_counts_of_three_digits_stay_apart(bench, typed):
+    """150 102 118, and 80 120 after a first count, were read as one number of millions."""
+    typed("", "", "150 102 118", "176", "80 120", "12", "14", "", "")
+    counted = bench.log.samples(hatch="H261119-A")[["nauplii", "umbrella", "cysts", "shells"]]
+    assert counted.to_numpy().tolist() == [[150, 102, 118, 176], [80, 120, 12, 14]]
+
+
+@pytest.mark.parametrize(("sign", "text"), [("point", "14.125"), ("comma", "14,125")])
+def test_what_is_offered_is_read_by_the_sites_sign(bench, monkeypatch, sign, text):
+    """Enter on 14.125 g was refused where the comma is the decimal sign: it could be 14125 g."""
+    settings = replace(bench.settings, site=replace(bench.settings.site, decimal=sign))
+    monkeypatch.setattr(bench.log, "settings", settings)
+    start = replace(bench.page.start, code="start", grams_per_cone=14.125, balance_step_g=0.001)
+    bench.page = replace(bench.page, start=start)
+    assert bench.grams_offered() == text and bench.number(bench.grams_offered(), "grams", unit="g") == 14.125
+
+
 @pytest.mark.parametrize("typed_text", ["1,200", "260,000", "12 h", "-3", "many", "80 %"])
 def test_a_number_that_could_be_two_or_is_of_another_kind_is_asked_again(bench, typed_text):
     with pytest.raises(InputError, match="grams"):
@@ -406,7 +432,8 @@ def test_a_number_that_no_cell_can_hold_is_asked_again_at_once(bench, typed):
     )
     assert done.asked.count("hatching percentage its label claims (Enter: none)") == 2
     assert any(
-        line.startswith("nauplii per gram its label claims: 2000000 is above 1,000,000.") for line in done.said[at:]
+        line.startswith("nauplii per gram its label claims: 2000000 is above 1\u202f000\u202f000.")
+        for line in done.said[at:]
     )
     assert any(line.startswith("grams: 0 is below 0.0001. The least possible is 0.0001 g.") for line in done.said)
     assert bench.log.lots().set_index("lot").loc["L-7", "claimed_hatch_pct"] == 85

@@ -28,7 +28,7 @@ from qckit.hatch.dose.supply import HatchState
 from qckit.hatch.lots.standard_tests import TEST_PURPOSES
 from qckit.log import open_log
 from qckit.log.row_rules import reading_problem
-from qckit.log.typed import site_time, typed_date, typed_number, typed_time, with_year
+from qckit.log.typed import as_typed, site_time, typed_date, typed_number, typed_time, with_year
 from qckit.protocol import clock_time
 from qckit.site import load_site
 from qckit.words import cone_name, day
@@ -132,15 +132,15 @@ class Bench:
         rest = [feed.rest for feed in self.page.feeds if feed.given and not feed.is_done]
         most = rest[0] if rest else self.settings.feed.nauplii_per_feed
         millions = min(state.left, most) / 1e6 if math.isfinite(state.left) else 0.0
-        return f"{millions:.2f}" if millions >= 0.1 else f"{millions:.2g}" if millions > 0 else ""
+        return as_typed(millions, self.settings, ".2f" if millions >= 0.1 else ".2g") if millions > 0 else ""
 
     def grams_offered(self) -> str:
         """Grams of a cone to start: the plan's, else those of the newest hatch."""
         plan = self.page.start
         if plan.code == "start":
-            return f"{plan.grams_per_cone_weighed:g}"
+            return as_typed(plan.grams_per_cone_weighed, self.settings)
         newest = max(self.page.hatches, key=lambda state: state.started, default=None)
-        return f"{newest.grams:g}" if newest else ""
+        return as_typed(newest.grams, self.settings) if newest else ""
 
     def has_lots(self) -> bool:
         """Whether any lot is in the log."""

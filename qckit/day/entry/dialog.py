@@ -17,6 +17,7 @@ from qckit.day.entry.writing import Written
 from qckit.day.words import start_words
 from qckit.errors import InputError, QcError
 from qckit.hatch.dose.supply import HatchState
+from qckit.log.typed import as_typed
 from qckit.stages import COUNT_LETTERS
 from qckit.tables import SEPARATIONS
 from qckit.words import cone_name
@@ -205,7 +206,7 @@ class Dialog(Questions):
     def _harvest_counts(self) -> dict:
         """Ask for the counts of a part of the harvest; empty where the first is left out."""
         protocol = self.bench.settings.protocol
-        dilution = self.number("times diluted before counting", f"{protocol.dilution:g}")
+        dilution = self.number("times diluted before counting", as_typed(protocol.dilution, self.bench.settings))
         columns = protocol.counted_columns
         labels = [f"in {protocol.subsample_ul:g} µl of it  {COUNT_LETTERS[c]}" for c in columns]
         values = self.numbers(labels, end=lambda i: i == 0)
@@ -241,8 +242,8 @@ class Dialog(Questions):
         test = LotTest(
             lot,
             cones,
-            self.number("grams in each", f"{grams:g}", "g", cell="hatches.cysts_g"),
-            self.number("ml of water in each", f"{volume_ml:g}", "ml", cell="hatches.volume_ml"),
+            self.number("grams in each", as_typed(grams, bench.settings), "g", cell="hatches.cysts_g"),
+            self.number("ml of water in each", as_typed(volume_ml, bench.settings), "ml", cell="hatches.volume_ml"),
         )
         return bench.lot_test(test, at=self.time("wetted at", bench.moment()))
 

@@ -14,6 +14,7 @@ from qckit.day.entry.records import UNITS, LotTest, NewLot
 from qckit.day.entry.writing import Written
 from qckit.day.page.html import day_fragment
 from qckit.errors import InputError, QcError, need_text, one_line
+from qckit.log.typed import as_typed
 from qckit.review.browser_store import page_code, site_key
 from qckit.stages import COUNT_LETTERS
 from qckit.tables import SEPARATIONS
@@ -205,7 +206,7 @@ def _harvest(bench: Bench) -> dict | None:
         _field("separation", "separated by", protocol.separation, [[x, x] for x in SEPARATIONS]),
         _field("size", "all of it, ml or g"),
         _field("density", "N in a ml (or g)"),
-        _field("dilution", "diluted times", f"{protocol.dilution:g}"),
+        _field("dilution", "diluted times", as_typed(protocol.dilution, bench.settings)),
     ]
     group = f"or in {protocol.subsample_ul:g} µl"
     fields += [_field(column, COUNT_LETTERS[column], group=group) for column in protocol.counted_columns]
@@ -227,8 +228,8 @@ def _lot_test(bench: Bench) -> dict | None:
         _field("cones", "its cones", " ".join(bench.cones_offered()), is_text=True),
         _field("beside", "beside it", "", [["", "nothing"], *([x, x] for x in lots)]),
         _field("others", "cones of that lot", is_text=True),
-        _field("grams", "grams in each", f"{grams:g}"),
-        _field("ml", "ml in each", f"{volume_ml:g}"),
+        _field("grams", "grams in each", as_typed(grams, bench.settings)),
+        _field("ml", "ml in each", as_typed(volume_ml, bench.settings)),
         _field("at", "wetted at", f"{bench.moment():%H:%M}"),
     ]
     return {"kind": "lot test", "title": "Lot test", "fields": fields}

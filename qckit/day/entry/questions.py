@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+import re
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 
@@ -243,8 +244,13 @@ class Questions:
         return values
 
     def _several(self, typed: str, units: list[str], *, whole: bool) -> list | None:
-        """Read one number, with its unit, or several with spaces between; None where one of them is none."""
-        for parts in ([typed], typed.split()):
+        """Read one number, with its unit, or several with spaces between; None where one of them is none.
+
+        Of counts several come first: 80 120 is eighty and a hundred and twenty, and only a space that breaks no line,
+        as pages have it between thousands, joins them.
+        """
+        apart = re.split(r"[^\S\u00a0\u202f]+", typed)
+        for parts in ([apart] if whole and len(apart) <= len(units) else []) + [[typed], apart]:
             try:
                 given = [
                     self.bench.number(part, typed, unit=unit, whole=whole)
