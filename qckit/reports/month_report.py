@@ -261,7 +261,7 @@ def lots(page: MonthPage) -> Html:
         "slope_per_30_days": 2,
         "below_minimum_pct": 1,
         "dose_g": decimals_of(page.settings.protocol.balance_step_g),
-        "cost_per_million": 3,
+        "cost_per_million": 2,
         "n_hatches": 0,
         "nauplii_per_g": 0,
         "cysts_g": 0,
