@@ -362,8 +362,9 @@ def upgrade(site):
         path = engine.sqlite_path(log.engine.url.render_as_string(hide_password=False))
         if path is not None and not engine.may_write(path):
             raise InputError(
-                f"{log.folder}: lies where nothing can be written, so the log stays of its version. It can be read as "
-                "it is; to go on with it, copy the site folder to where it can be written."
+                f"{path}: cannot be upgraded, as nothing can be written in {log.folder} (a read-only disk, or a folder "
+                "that belongs to another user). Nothing was changed, and the log can be read as it is. To go on with "
+                "it, copy the whole site folder to where you may write, and run  qckit log upgrade  there."
             )
         renew_readme(log.folder)
         click.echo(f"{log.folder}: the log is up to date.")

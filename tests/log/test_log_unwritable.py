@@ -162,8 +162,9 @@ def test_the_commands_that_read_do_so_on_a_read_only_disk(site, tmp_path):
         assert done.returncode == 0 and (tmp_path / "backup.sqlite").is_file(), done.stderr
         done = run("log", "upgrade")
         assert done.returncode == 2 and done.stderr.splitlines()[-1] == (
-            f"qckit: {disk}: lies where nothing can be written, so the log stays of its version. It can be read as it "
-            "is; to go on with it, copy the site folder to where it can be written."
+            f"qckit: {disk}/log.sqlite: cannot be upgraded, as nothing can be written in {disk} (a read-only disk, or "
+            "a folder that belongs to another user). Nothing was changed, and the log can be read as it is. To go on "
+            "with it, copy the whole site folder to where you may write, and run qckit log upgrade there."
         )
         done = run("report", "month", "2026-11")
         assert done.returncode == 2 and done.stderr.splitlines()[-1] == (
