@@ -104,7 +104,7 @@ def test_harvest_and_feed(bench, typed):
 def test_a_feed_typed_as_nauplii_instead_of_millions_is_asked_for_again(bench, typed):
     done = typed(*COUNT_A, "4", "", "", "200000", "200 k")
     assert (
-        "200,000 million nauplii are more than 27 g of cysts hold (12,150,000 at the very most). "
+        "200\u202f000 million nauplii are more than 27 g of cysts hold (12\u202f150\u202f000 at the very most). "
         "Type millions, such as 0.2, or a word behind it: 200 k."
     ) in done.said
     assert bench.log.feeds()["nauplii"].tolist() == [200_000.0]

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from qckit.errors import InputError
 from qckit.log.plausible import MOST_PER_G
 from qckit.log.typed import option_count, typed_number
+from qckit.words import number, spaced
 
 if TYPE_CHECKING:
     from qckit.settings import Settings
@@ -56,6 +57,6 @@ def check_feed(hatch: dict, nauplii: float) -> None:
     most = hatch["cysts_g"] * MOST_PER_G
     if nauplii > _SLIP * most:
         raise InputError(
-            f"{nauplii / 1e6:,.10g} million nauplii are more than {hatch['cysts_g']:g} g of cysts hold "
-            f"({most:,.0f} at the very most). Type millions, such as 0.2, or a word behind it: 200 k."
+            f"{spaced(nauplii / 1e6, '.10g')} million nauplii are more than {hatch['cysts_g']:g} g of cysts hold "
+            f"({number(most)} at the very most). Type millions, such as 0.2, or a word behind it: 200 k."
         )
