@@ -85,6 +85,9 @@ def test_mirror_images_may_be_read_by_outline(picture):
     np.testing.assert_allclose(mixed.heat(), heat / 4, atol=1e-4)
     assert np.abs(mixed.heat() - alike.heat()).max() > 0.1
     assert mixed.propose().n_readings == 4
+    assert alike.noticed_at([8.0], [8.0]).shape == (1, one.strips[0].shape[0])
+    with pytest.raises(ValueError, match=r"mean different things\. Read them by one network: leave by_outline out"):
+        mixed.noticed_at([8.0], [8.0])
 
 
 def test_a_picture_ends_in_grey_at_all_its_edges():

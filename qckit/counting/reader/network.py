@@ -312,7 +312,17 @@ class Reading:
         -------
         (n, channels) ndarray
             Means over the images, which one network has read.
+
+        Raises
+        ------
+        ValueError
+            Two networks read the images: their channels mean different things.
         """
+        if self.mirrored and self.mirrored_by != self.model:
+            raise ValueError(
+                f"the picture was read by {self.model.name} and its mirror images by {self.mirrored_by.name}, whose "
+                "channels mean different things. Read them by one network: leave by_outline out of read_mirrored"
+            )
         within = -(-self.shape[0] // STRIDE) - 1, -(-self.shape[1] // STRIDE) - 1
         r = np.clip(np.asarray(rows, float) / STRIDE, 0, within[0]).astype(int)
         c = np.clip(np.asarray(cols, float) / STRIDE, 0, within[1]).astype(int)
