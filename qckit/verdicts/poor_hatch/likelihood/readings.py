@@ -4,7 +4,9 @@ Without the cause a reading strays as the site's own hatches do, with heavy tail
 reading, or a meter that is off in all of a hatch's. How often, the site's own readings tell: one in 25 before any was
 seen, fewer after many that were never far off. Two readings far off are seldom two slips, so that they are believed
 further than one. With the cause a reading lies further in the bad direction, by an amount that is known to a factor
-only, and only if it was taken while the cause acted: one in the first hours says little of the night that follows.
+only, and only if it was taken while the cause acted: one in the first hours says little of the night that follows, and
+of several later ones some may lie before or after the hours in which the water, or the meter, was off
+(``part_time.py``).
 """
 
 from __future__ import annotations
@@ -21,6 +23,7 @@ from qckit.quantities import CONDITIONS, QUANTITIES, WATER
 from qckit.robust import robust_sd
 from qckit.tables import to_utc
 from qckit.verdicts.poor_hatch.causes import Cause
+from qckit.verdicts.poor_hatch.likelihood.part_time import off_for_a_part, runs_of_readings
 
 __all__ = ["Record", "Remeasured", "log_ratio", "records_of", "remeasured_ratio", "usual_readings"]
 
@@ -33,6 +36,8 @@ _WRONG_ELSE = 0.04
 _WRONG_WEIGHT = 50.0  # readings that these shares are worth: a poor hatch may be read in more haste than others (ours)
 _STEPS = 10  # of EM: the share moves by less than a hundredth then
 _OF_METER = 0.25  # of the wrong ones: off in all readings of a hatch alike (ours)
+_ALL = 0.97  # as much as a cause is taken to cost
+_MOST_LATE = 24  # readings of one quantity that are weighed (ours): a logger's say little more by being many
 _START_H = 3.0  # a reading in the first hours speaks of the start
 _LEAST_READ, _LEAST_APART = 5, 10  # values that make a centre; of the start and later, each, that are held apart
 _T_DF = 4.0
@@ -217,25 +222,55 @@ def _one_ratio(moved, loss, records, usual):
     ordinary = usual[moved.quantity]
     meter = _OF_METER * ordinary.wrong  # off in all of a hatch's values alike
     slip = (ordinary.wrong - meter) / (1 - meter)  # a slip of one value
-    shift = (moved.shift[0] + moved.shift[1] * loss)[:, None] * np.exp(moved.factor * _quantiles()[None])
+    late = _thinned(sorted((r for r in of_quantity if _is_of_late(r)), key=lambda r: r.hour))
+    start = [r for r in of_quantity if not _is_of_late(r)]
     sign = -1 if moved.side == "low" else 1
-    away = [[], []]
-    for r in of_quantity:
-        late = math.isfinite(r.hour) and r.hour > _START_H
-        away[late].append(sign * (_scale(r.quantity, r.value) - (ordinary.late if late else ordinary.start)[0]))
     plain, with_cause = 1.0, np.ones(len(loss))
-    misread, off_sd = 1.0, _WRONG[moved.quantity]
-    off = off_sd * _quantiles()
-    both = zip(away, (ordinary.start, ordinary.late), (moved.start, moved.late), strict=True)
-    for x, (_, spread), shown in both:
-        x, wide = np.array(x), np.hypot(1.5 * spread, 0.1 * shift)[..., None]
-        slipped = slip * _misread(x, off_sd, spread)
-        usually = float(np.prod((1 - slip) * _t(x / spread) / spread + slipped))
-        there = np.prod((1 - slip) * _t((x - shift[..., None]) / wide) / wide + slipped, axis=2).mean(axis=1)
-        plain, with_cause = plain * usually, with_cause * (shown * there + (1 - shown) * usually)
-        misread = misread * np.prod(_t((x[None] - off[:, None]) / (1.5 * spread)) / (1.5 * spread), axis=1)
-    misread = float(np.mean(misread))
+    misread, misread_in_part = 1.0, moved.part
+    off = _WRONG[moved.quantity] * _quantiles()[:, None]
+    periods = ((start, ordinary.start, moved.start), (late, ordinary.late, moved.late))
+    for taken, (centre, spread), shown in periods:
+        x = sign * (_scale(moved.quantity, [r.value for r in taken]) - centre)
+        slipped = slip * _misread(x, _WRONG[moved.quantity], spread)
+        usually = (1 - slip) * _t(x / spread) / spread + slipped
+        by_meter = _t((x - off) / (1.5 * spread)) / (1.5 * spread)
+
+        def density_at(share, x=x, spread=spread, slipped=slipped):
+            shift = _shift(moved, np.minimum(loss / share, _ALL))[..., None]
+            wide = np.hypot(1.5 * spread, 0.1 * shift)
+            return (1 - slip) * _t((x - shift) / wide) / wide + slipped
+
+        there, as_usual = np.prod(density_at(1.0), axis=2).mean(axis=1), float(np.prod(usually))
+        by_meter_in_part = as_usual
+        if taken is late and len(late) > 1 and moved.part:
+            end = max(r.hour for r in records if math.isfinite(r.hour))  # the hour of the count is among them
+            runs = runs_of_readings(np.array([r.hour for r in late]), _START_H, end)
+            in_part = as_usual * off_for_a_part(runs, usually, density_at).mean(axis=1)
+            there = (1 - moved.part) * there + moved.part * in_part
+            by_meter_in_part *= float(off_for_a_part(runs, usually, lambda _share, m=by_meter: m[None]).mean())
+        plain, with_cause = plain * as_usual, with_cause * (shown * there + (1 - shown) * as_usual)
+        misread, misread_in_part = misread * np.prod(by_meter, axis=1), misread_in_part * by_meter_in_part
+    many = len(late) > 1
+    misread = float(np.mean(misread)) * (1 - moved.part * many) + misread_in_part * many
     return np.log((1 - meter) * with_cause + meter * misread) - math.log((1 - meter) * plain + meter * misread)
+
+
+def _is_of_late(record):
+    return math.isfinite(record.hour) and record.hour > _START_H
+
+
+def _shift(moved, loss):
+    """How far readings stray for each loss, at the points of its law, shape (n, points)."""
+    return (moved.shift[0] + moved.shift[1] * loss)[:, None] * np.exp(moved.factor * _quantiles()[None])
+
+
+def _thinned(late):
+    """Readings in order of time, those of a logger as medians of as many equal parts as are weighed."""
+    if len(late) <= _MOST_LATE:
+        return late
+    parts = [late[part[0] : part[-1] + 1] for part in np.array_split(np.arange(len(late)), _MOST_LATE)]
+    middle = [(float(np.median([r.value for r in p])), float(np.median([r.hour for r in p]))) for p in parts]
+    return [Record(late[0].quantity, value, hour) for value, hour in middle]
 
 
 def _quantiles():

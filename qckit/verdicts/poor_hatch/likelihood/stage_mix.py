@@ -112,11 +112,11 @@ def act(d: Draws, mix: np.ndarray, repeated=None):
     kept_back = np.zeros((len(mix), 2))
     if d.kind == "stopped":
         lost = k * n
-        gone, rest = lost * d.gone, lost * (1 - d.gone)
+        rest = lost * (1 - d.gone)  # the others leave a shell alone
         kept_back = np.stack([rest * d.umbrella, rest * (1 - d.umbrella)], axis=1)
         late = k * (1 - d.umbrella) * 0.5 * u  # umbrellas of a usual hatch that have not opened here
         unopened = (kept_back[:, 1] + late) / np.maximum(n + u, 1e-6)
-        changed = (n - lost, u + kept_back[:, 0] - late, c + kept_back[:, 1] + late, s * (1 - unopened) + 0 * gone)
+        changed = (n - lost, u + kept_back[:, 0] - late, c + kept_back[:, 1] + late, s * (1 - unopened))
     elif d.kind == "lost":
         changed = (n * (1 - k), u * (1 - 0.3 * k * d.on), c, s)
     elif d.kind == "short":

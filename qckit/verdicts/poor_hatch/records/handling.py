@@ -260,7 +260,7 @@ HANDLING = (
         code="portion",
         words="its cysts were not like the lot's others (an old, damp or other tin)",
         short="other cysts than usual",
-        trace=Trace("stopped", "cysts that do not open", (0.7, 3.5), (0.4, 4.0), recover=(0.7, 4.0)),
+        trace=Trace("stopped", "weak or dead cysts", (0.7, 3.5), (0.4, 4.0), recover=(0.7, 4.0)),
         sign="healthy-looking cysts that do not open in this hatch, while the lot's other hatches are as usual",
         source="common practice, no source",
         at_once="Look which tin these cysts came from; start the next hatch from a tin that was closed, dry and cold.",

@@ -13,7 +13,9 @@ LOT = (
         code="embryos",
         words="the lot's embryos are dead or still resting",
         short="dead or resting embryos",
-        trace=Trace("stopped", "cysts that do not open", (0.7, 3.5), (0.4, 4.0), recover=(0.7, 4.0)),
+        # what is dead or rests does not begin, so that few of it hang as umbrellas; in a dead one the embryo has shrunk, and
+        # how many still look like a full cyst, or pass for a shell, differs from lot to lot (common practice, no source)
+        trace=Trace("stopped", "cysts that do not open", (0.4, 4.0), (0.5, 2.0), recover=(0.7, 4.0)),
         sign="healthy-looking cysts that do not open, in every cone of this lot",
         source="Lavens et al. 1986 (resting embryos)",
         at_once="Do not dose by this lot's label: dose by what its own hatches give, or take another lot.",

@@ -53,7 +53,8 @@ class MovedReading:
 
     ``shift`` is how far a reading strays in the bad direction for a small loss, and how much further per unit of loss;
     ``factor`` the spread of that (standard deviation of its log). ``start`` and ``late`` are how likely a reading in
-    the first hours, and one later on, shows it. ``table`` is what a value should cost by the literature.
+    the first hours, and one later on, shows it; ``part`` how likely water that shows it later on is off for a part of
+    those hours only (ours). ``table`` is what a value should cost by the literature.
     """
 
     quantity: str
@@ -64,6 +65,7 @@ class MovedReading:
     late: float
     table: tuple[tuple[float, float], ...] = ()
     on_log: bool = False
+    part: float = 0.3
 
     def published_loss(self, value):
         """Share of the nauplii that a value (or each of an array) should cost by the literature."""
@@ -110,6 +112,6 @@ LATE = Trace("stopped", "late (umbrellas and unopened cysts)", (2.2, 1.6), (0.2,
 LOST = Trace("lost", "hatched but gone (or not counted)")
 # salt drives oxygen out of water (saturation at 28 °C falls from 6.4 mg/l at 33 ppt to about 5 at 70 ppt: UNESCO
 # equations, extrapolated beyond 40 ppt), and weak air or many embryos leave carbon dioxide in it
-SALTED = MovedReading(quantity="oxygen", side="low", shift=(0.4, 1.8), factor=0.4, start=0.85, late=0.9)
+SALTED = MovedReading(quantity="oxygen", side="low", shift=(0.4, 1.8), factor=0.4, start=0.85, late=0.9, part=0.0)
 USED_UP = MovedReading(quantity="oxygen", side="low", shift=(0.8, 2.0), factor=0.6, start=0.2, late=0.55)
 SOURED = MovedReading(quantity="ph", side="low", shift=(0.1, 0.4), factor=0.6, start=0.1, late=0.5)

@@ -135,6 +135,7 @@ WATER = (
             factor=0.6,
             start=0.9,
             late=0.95,
+            part=0.0,  # salt neither comes nor goes by itself
             table=((36, 0), (40, 0.04), (48, 0.1), (60, 0.25), (70, 0.45), (80, 0.75), (90, 0.97)),
         ),
         other_readings=(SALTED,),
@@ -176,6 +177,7 @@ WATER = (
             factor=0.5,
             start=0.9,
             late=0.95,
+            part=0.0,  # salt neither comes nor goes by itself
             table=((0, 0.9), (2, 0.75), (5, 0.5), (8, 0.3), (12, 0.12), (16, 0.04), (22, 0)),
         ),
         other_readings=(SOURED,),
@@ -334,8 +336,10 @@ WATER = (
         shared=0.85,
         # by the time anybody measures, heat and air are mostly back
         other_readings=(
-            MovedReading(quantity="temperature", side="low", shift=(1.2, 5.0), factor=0.6, start=0.02, late=0.4),
-            MovedReading(quantity="oxygen", side="low", shift=(0.8, 2.5), factor=0.6, start=0.02, late=0.3),
+            MovedReading(
+                quantity="temperature", side="low", shift=(1.2, 5.0), factor=0.6, start=0.02, late=0.4, part=0.8
+            ),
+            MovedReading(quantity="oxygen", side="low", shift=(0.8, 2.5), factor=0.6, start=0.02, late=0.3, part=0.8),
         ),
         notes=(
             (
