@@ -128,7 +128,9 @@ _METHOD = (
     "as wide as days, own and cones together and as unsure as the number of "
     "days and how long they may remember make them. Left out is a reading far off the site's standard that lies more "
     "than 3.5 robust standard deviations from the median (median absolute deviation: Iglewicz and Hoaglin 1993, How to "
-    "Detect and Handle Outliers), unless the median is far off, too. Changes of the water are "
+    "Detect and Handle Outliers), unless the median is far off, too. It is a signal where "
+    "another within 36 hours, next in its cone or in its hatch is far off on its side or its hatch stands out (ours): "
+    "alone it may be a slip of the meter or the sheet. Changes of the water are "
     "searched like those of the hatches. A reading is named beside a change when it differs by more than four "
     "standard errors and more than one standard deviation from what cones, days and season make expected.",
     "Single hatches: each beside the model fitted without it (deleted residuals: Cook and Weisberg 1982, Residuals and "

@@ -165,7 +165,7 @@ def test_apart_is_by_median_and_median_absolute_deviation():
 
 def test_a_value_is_written_so_that_it_misses_its_standard():
     at = pd.date_range("2026-11-01", periods=20, freq="D", tz="UTC")
-    oxygen = pd.DataFrame({"label": [f"H{i}" for i in range(20)], "at": at, "y": 6.0, "value": 6.0})
+    oxygen = pd.DataFrame({"label": [f"H{i}" for i in range(20)], "at": at, "y": 6.0, "value": 6.0, "cone": "A"})
     oxygen.loc[4, ["y", "value"]] = 3.96
     names = ("temperature_c", "salinity_ppt", "ph", "light_lux")
     points = {**dict.fromkeys(names, oxygen.head(0)), "oxygen_mg_l": oxygen}
@@ -179,3 +179,76 @@ def test_days_still_to_come_are_not_days_without_a_hatch():
     assert "28 hatches, 2 days without one, 14 days still to come, " in calendar(page).html
     page.today = dt.date(2026, 12, 1)
     assert "28 hatches, 16 days without one, 0 days with a signal" in calendar(page).html
+
+
+def cold_at(*places):
+    """Forty-five sound days with a reading of 22 °C at each day and cone given; the month is December."""
+    temperature = warm(45)
+    for day, cone in places:
+        temperature[day, cone] = 22.0
+    return site_of(temperature)
+
+
+def test_a_lone_reading_is_named_and_turns_no_verdict():
+    """A slip of a meter or a sheet, in limits it no longer widens, asked for an explanation each time."""
+    study = study_month(cold_at((40, 0)), month="2026-12")
+    chart, finding = study.conditions["temperature_c"], finding_of_month(study)
+    assert chart.signals["label"].tolist() == ["H1211-A"]  # the chart still shows it
+    assert study.signals.set_index("chart")["state"].to_dict() == {"temperature_c": "mark"}
+    assert finding.verdict == "in-control"
+    named = "1 temperature reading of 22.0 °C on 11 Dec 2026, standard 28 ± 1 °C"
+    assert finding.headline == f"In control, but water was far off your standard: {named}."
+    (line,) = [e for e in finding.evidence if e.code == "far_off"]
+    assert line.answer == (
+        f"{named}. No limits of the water rest on it. "
+        "It stands alone, which may be a slip of the meter or the sheet: no signal is made of that."
+    )
+
+
+@pytest.mark.parametrize(
+    ("places", "n_lone"),
+    [([(40, 0), (40, 1)], 0), ([(40, 0), (41, 1)], 0), ([(36, 0), (40, 0)], 2), ([(36, 0), (40, 0), (40, 1)], 1)],
+    ids=["a night of two cones", "the next day in the other cone", "four days apart", "one apart of three"],
+)
+def test_two_readings_near_each_other_are_signals(places, n_lone):
+    study = study_month(cold_at(*places), month="2026-12")
+    assert study.far_off["is_lone"].sum() == n_lone and len(study.far_off) == len(places)
+    told = study.signals[study.signals["state"] == "open"]
+    assert set(told["hatch"]) == set(study.far_off.loc[~study.far_off["is_lone"], "hatch"])
+    assert finding_of_month(study).verdict == ("signals" if len(told) else "in-control")
+
+
+def test_a_reading_on_the_other_side_bears_none_out():
+    temperature = warm(45)
+    temperature[40] = 22.0, 34.0
+    assert study_month(site_of(temperature), month="2026-12").far_off["is_lone"].tolist() == [True, True]
+
+
+@pytest.mark.parametrize(("second", "cone", "lone"), [(5, "A", False), (7, "A", True), (5, "C", True)])
+def test_the_next_reading_of_a_cone_bears_one_out_however_late(second, cone, lone):
+    at = pd.date_range("2026-11-01", periods=20, freq="3D", tz="UTC")  # cones A and B by turns, six days apart
+    oxygen = pd.DataFrame({"label": [f"H{i}" for i in range(20)], "at": at, "y": 6.0, "value": 6.0})
+    oxygen["cone"] = ["AB"[(i + 1) % 2] for i in range(20)]
+    oxygen.loc[[3, second], ["y", "value"]] = 3.0
+    oxygen.loc[second, "cone"] = cone
+    names = ("temperature_c", "salinity_ppt", "ph", "light_lux")
+    points = {**dict.fromkeys(names, oxygen.head(0)), "oxygen_mg_l": oxygen}
+    found = far_off_readings(points, ConditionSettings(), last=at[-1])
+    assert found["is_lone"].tolist() == [lone, lone]
+
+
+def test_a_hatch_read_twice_is_no_slip():
+    tables = cold_at((40, 0))
+    again = tables.readings[tables.readings["hatch"] == "H1211-A"]
+    study = study_month(replace(tables, readings=pd.concat([tables.readings, again])), month="2026-12")
+    assert not study.far_off["is_lone"].any() and finding_of_month(study).verdict == "signals"
+
+
+def test_a_lone_reading_of_a_hatch_that_stands_out_is_a_signal():
+    tables = cold_at((40, 0))
+    samples = tables.samples.copy()
+    mine = samples["hatch"] == "H1211-A"
+    samples.loc[mine, ["nauplii", "cysts", "shells"]] = 12, 48, 12
+    study = study_month(replace(tables, samples=samples), month="2026-12")
+    assert study.far_off["is_lone"].all()
+    assert {"hatch_pct", "temperature_c"} <= set(study.signals.loc[study.signals["state"] == "open", "chart"])

@@ -88,10 +88,22 @@ def _far_off_lines(study):
     if not len(study.far_off):
         return []
     it = "it" if len(study.far_off) == 1 else "these"
-    text = f"{far_off_of(study, study.far_off)}. No limits of the water rest on {it}."
-    values = {"readings": study.far_off[["hatch", "chart", "value", "standard"]].to_dict("records")}
+    text = f"{far_off_of(study, study.far_off)}. No limits of the water rest on {it}.{_lone_words(study.far_off)}"
+    values = {"readings": study.far_off[["hatch", "chart", "value", "standard", "is_lone"]].to_dict("records")}
     points = "against" if len(study.costly_water) else "neutral"
     return [Evidence("Which readings are far off your standard?", text, points, "far_off", values)]
+
+
+def _lone_words(readings):
+    """What is made of readings that stand alone, as sentence behind others; empty where none does."""
+    n = int(readings["is_lone"].sum())
+    if not n:
+        return ""
+    if n < len(readings):
+        which = f"{n} of them stand{'s' if n == 1 else ''}"
+    else:
+        which = "It stands" if n == 1 else "Each stands"
+    return f" {which} alone, which may be a slip of the meter or the sheet: no signal is made of that."
 
 
 def _apart_lines(study):

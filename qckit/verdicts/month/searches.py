@@ -14,6 +14,7 @@ from qckit.charts.search import Search, detectable_size, find_changes_in_levels
 from qckit.charts.selection import size_after_selection
 from qckit.charts.series import CONDITIONS
 from qckit.charts.water import search_water, water_limits, water_points
+from qckit.hatch.water.readings import standard_readings
 from qckit.log_odds import expit
 from qckit.verdicts.lots.expected import expected_of_lot
 from qckit.verdicts.lots.usual import counted_hatches
@@ -84,7 +85,8 @@ def search_month(history, tables, *, cones, lot, names, period, belonging=frozen
     points = {q: _points(history, tables, q) for q in CONDITIONS}
     share = SHARES["water"] / len(CONDITIONS)
     found = {q: search_water(p, q, last=last, alpha=share) for q, p in points.items()}
-    far = far_off_readings(points, tables.settings.conditions, last=last)
+    measured = standard_readings(tables.readings, tables.hatches)
+    far = far_off_readings(points, tables.settings.conditions, last=last, measured=measured)
     waters = {
         q: water_limits(p, q, first=first, last=last, over=_over(found[q], first), far=reasons_of(far, q))
         for q, p in points.items()

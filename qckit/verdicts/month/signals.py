@@ -39,7 +39,7 @@ COLUMNS = [
 _PLAIN_TAIL = 12.0  # degrees of freedom of the tails where a chart's own are not known
 
 
-def signal_table(charts, conditions, shifts, signals, *, alone, first, waters) -> pd.DataFrame:
+def signal_table(charts, conditions, shifts, signals, *, alone, first, waters, lone=frozenset()) -> pd.DataFrame:
     """Every mark and signal of the month: what, where, which rule, and its state.
 
     Parameters
@@ -54,12 +54,15 @@ def signal_table(charts, conditions, shifts, signals, *, alone, first, waters) -
     first : Timestamp
     waters : dict
         Quantity -> WaterDays or None.
+    lone : set of (str, str)
+        (quantity, hatch) of readings far off that stand alone: no signals unless the hatch stands out.
     """
     every = [*charts.items(), *((("", name), chart) for name, chart in conditions.items())]
     rows = [_mark(s, name, lot) for (lot, name), chart in every for s in chart.signals.to_dict("records")]
     rows += [_of_shift(shift) for shift in shifts if shift.counts]
     table = pd.DataFrame(rows, columns=COLUMNS)
-    chosen = _chosen(every, first, waters) | {("hatch_pct", hatch) for hatch in alone}
+    chosen = _chosen(every, first, waters, {(q, hatch) for q, hatch in lone if hatch not in alone})
+    chosen |= {("hatch_pct", hatch) for hatch in alone}
     shifted = [s for s in shifts if s.counts]
     table = _with_alone(table, chosen, every)
     table["in_shift"] = [
@@ -123,7 +126,7 @@ def _of_shift(shift):
     }
 
 
-def _chosen(every, first, waters) -> set:
+def _chosen(every, first, waters, lone) -> set:
     """(chart, hatch) that stand out on another chart than the percentage's, all others of their part counted."""
     from scipy.stats import t
 
@@ -133,6 +136,7 @@ def _chosen(every, first, waters) -> set:
             continue
         part = chart.of_period(first)
         part = part[(part["phase"] != "set aside") & part["z"].notna()]
+        part = part[~part["label"].isin([hatch for chart_of, hatch in lone if chart_of == name])]
         water = waters.get(name)
         tail = water.tail_df if water is not None else _PLAIN_TAIL
         z = part["z"].abs() * 3 / max(3.0, chart.limits.width)

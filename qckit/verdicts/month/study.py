@@ -18,7 +18,7 @@ from qckit.hatch.subsamples import fill_volumes
 from qckit.setting_changes import changes_between
 from qckit.site_tables import SiteTables
 from qckit.tables import to_utc
-from qckit.verdicts.month.far_off import reasons_of
+from qckit.verdicts.month.far_off import lone_readings, reasons_of
 from qckit.verdicts.month.lot_month import Reviewed, lot_month, with_doses
 from qckit.verdicts.month.periods import compare_periods, month_bounds
 from qckit.verdicts.month.records import left_out, no_hatch_words, quality_table
@@ -133,7 +133,7 @@ def study_month(tables: SiteTables, *, month, lot="", is_proposed=False, now="")
     options = {"names": names, "period": (first, last), "rules": _rules(settings), "searched": searched}
     charts, conditions = _charts(tables.but(baselines=None) if is_proposed else tables, changed, timed, **options)
     alone = set(searched.alone) & set(history.loc[history["at"] >= first, "hatch"])
-    marks = {"alone": alone, "first": first, "waters": searched.waters}
+    marks = {"alone": alone, "first": first, "waters": searched.waters, "lone": lone_readings(searched.far_off)}
     table = signal_table(charts, conditions, shifts, tables.signals, **marks)
     shifts = _closed_by_hand(shifts, table)
     moved = {*_moved(shifts), *table.loc[table["state"] != "mark", "hatch"], *apart}  # say nothing of the lot
