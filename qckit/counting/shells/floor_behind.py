@@ -25,8 +25,8 @@ PLACES, FEWEST_PLACES, LEAST_LIKE = 8, 3, 0.2  # like rings taken, at most and a
 LEAST_RING, LEAST_CLEAR = 0.25, 0.6  # of a ring that other bodies leave free; of that, what must be free of a like one
 FORETOLD, EACH_FORETOLD = 0.8, 0.7
 """Correlation of the rings of floor around bodies with what like places foretell of them: their median in a photo at
-least, and each body's own. Weaves and rulings have 0.84 and more, two bleached ones 0.70 and 0.79; grain, which repeats
-nothing, at most 0.78 (tests/photos/MEASURED.md, "Counter 1.19")."""
+least, and each body's own. Weaves and rulings have 0.84 and more, but for two of 45 sieves with 0.70 and 0.79; grain,
+which repeats nothing, at most 0.78 (tests/photos/MEASURED.md, "Counter 1.19")."""
 UNKNOWN = (np.nan, np.nan)
 MARGIN_PX = 2  # around what was cut out as foreground: halos and shadows are no floor
 
