@@ -95,7 +95,8 @@ def _study(lots, shifts=(), hatches=(), explained=0, below=False, slope=0.0, n_f
     months = {n: Stub(lot=n, is_in_control=True, level=level, n_hatches=31, chart=chart) for n in lots}
     signals = pd.DataFrame({"hatch": list(hatches), "state": "open", "rule": "beyond", "quantity": "hatch_pct"})
     done = {f"h{i}" for i in range(explained)}
-    far = [("salinity_ppt", f"h{i}", DAY, 46.7, "above", f"46.{i} ppt", "25 to 35 ppt", True) for i in range(n_far_off)]
+    words = ("25 to 35 ppt", True, False)  # costly, and not alone
+    far = [("salinity_ppt", f"h{i}", DAY, 46.7, "above", f"46.{i} ppt", *words) for i in range(n_far_off)]
     return Stub(
         settings=Settings(),
         shifts=list(shifts),
