@@ -13,12 +13,17 @@ FILES = sorted(p for p in (ROOT / "qckit").rglob("*.py") if "_data" not in p.par
 
 @cache
 def tree_of(path: Path) -> ast.Module:
-    """Return the syntax tree of a file; it is shared, so it is only looked at.
+    """Return the syntax tree of a file; it is shared, so it is only looked at."""
+    return parsed(path.read_text(encoding="utf-8"))
 
-    Without the collector of garbage: where it runs within a parse and meets a generator of an earlier test that was
-    never ended, CPython 3.11 gives the parse up ("AST constructor recursion depth mismatch").
+
+def parsed(text: str) -> ast.Module:
+    """Return the syntax tree of a text.
+
+    Without the collector of garbage: where it runs within a parse and meets what an earlier test left open (a
+    generator, a package on a full disk) whose complaint is itself parsed for its traceback, CPython 3.11 gives the
+    parse up ("AST constructor recursion depth mismatch").
     """
-    text = path.read_text(encoding="utf-8")
     gc.disable()
     try:
         return ast.parse(text)

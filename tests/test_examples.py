@@ -10,6 +10,7 @@ import sys
 from pathlib import Path
 
 import pytest
+from sources import tree_of
 
 ROOT = Path(__file__).resolve().parents[1]
 PARTS = (
@@ -24,7 +25,7 @@ def _examples():
     """Every docstring of the package with an example: (module and name, (module, text))."""
     for path in sorted((ROOT / "qckit").rglob("*.py")):
         place = path.relative_to(ROOT).with_suffix("").as_posix().replace("/", ".")
-        todo = [(place, ast.parse(path.read_text(encoding="utf-8")))]
+        todo = [(place, tree_of(path))]
         while todo:
             name, node = todo.pop()
             text = ast.get_docstring(node) or ""

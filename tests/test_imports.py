@@ -4,7 +4,7 @@ import ast
 from pathlib import Path
 
 import pytest
-from sources import FILES, tree_of
+from sources import FILES, parsed, tree_of
 
 ROOT = Path(__file__).resolve().parents[1] / "qckit"
 # root files
@@ -128,7 +128,7 @@ def test_imports_go_down_the_map_only(path):
     ],
 )
 def test_a_wrong_arrow_is_found(part, source, wrong):
-    assert wrong_arrows(part, imports_of(ast.parse(source), ("qckit", part))) == wrong
+    assert wrong_arrows(part, imports_of(parsed(source), ("qckit", part))) == wrong
 
 
 def test_no_part_imports_itself_in_a_ring():
@@ -178,7 +178,7 @@ def offered() -> dict[tuple[str, str], str]:
     places = {}
     for stub in ROOT.rglob("__init__.pyi"):
         base = ".".join(("qckit", *stub.relative_to(ROOT).parts[:-1]))
-        for node in ast.parse(stub.read_text(encoding="utf-8")).body:
+        for node in tree_of(stub).body:
             if isinstance(node, ast.ImportFrom):
                 places |= {(base, alias.name): f"{base}.{node.module}" for alias in node.names}
     return places

@@ -8,7 +8,7 @@ import sys
 from functools import cache
 
 import pytest
-from sources import ROOT, trees
+from sources import ROOT, parsed, trees
 from test_imports import module_of
 
 DOORS = {"commands", "cli", "site", "demo", "arguments", "errors", "words", "settings", "draw"}
@@ -110,4 +110,4 @@ def test_imports_inside_functions_guard_a_library():
     ],
 )
 def test_a_needless_one_is_found(module, statement, expected):
-    assert needless(module, ast.parse(statement).body[0]) == expected
+    assert needless(module, parsed(statement).body[0]) == expected

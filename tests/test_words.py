@@ -10,6 +10,7 @@ import nbformat
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from sources import parsed, tree_of
 
 import qckit
 from qckit.words import (
@@ -122,14 +123,14 @@ def test_thousands_are_parted_in_one_place():
     code = "\n".join(
         ('f"{x:,.0f}"', 'f"{x:,}"', 'f"{x:,.{n}f}"', '"of {x:,.0f} g"', 'format(x, ",.1f")', 'f"{x:.1f}, "')
     )
-    assert sorted(set(_thousands_by_comma(ast.parse(code)))) == [1, 2, 3, 4, 5]
+    assert sorted(set(_thousands_by_comma(parsed(code)))) == [1, 2, 3, 4, 5]
     root = Path(qckit.__file__).parent
-    sources = [(path, path.read_text(encoding="utf-8")) for path in sorted(root.rglob("*.py"))]
+    trees = [(path, tree_of(path)) for path in sorted(root.rglob("*.py"))]
     for path in sorted((root.parent / "notebooks").rglob("*.ipynb")):
         cells = nbformat.read(path, as_version=4).cells
-        sources.append((path, "\n".join(c.source for c in cells if c.cell_type == "code")))
-    assert len(sources) > 400
-    wrong = [f"{path.name}:{n}" for path, text in sources for n in _thousands_by_comma(ast.parse(text))]
+        trees.append((path, parsed("\n".join(c.source for c in cells if c.cell_type == "code"))))
+    assert len(trees) > 400
+    wrong = [f"{path.name}:{n}" for path, tree in trees for n in _thousands_by_comma(tree)]
     assert wrong == [], "write them by qckit.words.spaced or number"
 
 

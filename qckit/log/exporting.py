@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 from contextlib import ExitStack, suppress
 from pathlib import Path
 
@@ -101,12 +102,14 @@ def export_excel(log, path: str | Path, *, tables=None) -> Path:
             has = spaced(len(frame))
             raise InputError(f"{name}: has {has} rows, and a sheet holds {spaced(_EXCEL_ROWS)}. Export it as CSV.")
     try:
-        # opened before any sheet is begun: a sheet begun and never saved complains at the end
+        # opened before any sheet is begun, and written in one go: a sheet begun and never saved complains at the end
         with whole(path) as passing, passing.open("wb") as target:
             book = Workbook(write_only=True)
             for name, frame in frames.items():
                 _sheet(book.create_sheet(name), safe_frame(frame), Font(bold=True))
-            book.save(target)
+            data = io.BytesIO()
+            book.save(data)
+            target.write(data.getbuffer())
     except OSError as error:
         raise InputError(
             f"{path}: cannot be written ({error.strerror}). Close it elsewhere, or give another name."

@@ -8,6 +8,7 @@ from pathlib import Path
 
 import nbformat
 import pytest
+from sources import parsed
 
 from qckit import guide
 from qckit._paths import notebooks_dir
@@ -36,7 +37,7 @@ def test_a_chapter_is_clean(path):
     for cell in notebook.cells:
         if cell.cell_type == "code":
             assert cell.outputs == [] and cell.execution_count is None
-            kinds = {type(node) for node in ast.walk(ast.parse(cell.source))}
+            kinds = {type(node) for node in ast.walk(parsed(cell.source))}
             assert not kinds & {ast.FunctionDef, ast.ClassDef, ast.For, ast.While, ast.Try}, cell.source
         assert "http" not in cell.source and "/home/" not in cell.source
 

@@ -5,6 +5,7 @@ from pathlib import Path
 
 import nbformat
 import pytest
+from sources import parsed
 
 from qckit._paths import notebooks_dir
 from qckit.reports import KINDS
@@ -43,7 +44,7 @@ def test_a_notebook_holds_no_logic(path):
     for cell in read(path).cells:
         if cell.cell_type != "code":
             continue
-        kinds = {type(node) for node in ast.walk(ast.parse(code_of(cell)))}
+        kinds = {type(node) for node in ast.walk(parsed(code_of(cell)))}
         assert not kinds & {ast.FunctionDef, ast.ClassDef, ast.Lambda, ast.For, ast.While, ast.Try}, cell.source
 
 

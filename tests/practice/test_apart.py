@@ -3,6 +3,8 @@
 import ast
 from pathlib import Path
 
+from sources import tree_of
+
 import qckit
 
 ROOT = Path(qckit.__file__).parent
@@ -11,7 +13,7 @@ ROOT = Path(qckit.__file__).parent
 def names_in(path: Path) -> set[str]:
     """Everything a file imports, at the top or inside a function, as dotted names."""
     found = set()
-    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+    for node in ast.walk(tree_of(path)):
         if isinstance(node, ast.Import):
             found |= {alias.name for alias in node.names}
         elif isinstance(node, ast.ImportFrom):

@@ -7,6 +7,7 @@ from pathlib import Path
 import jsonschema
 import pytest
 from poor_cases import planted, site_of
+from sources import tree_of
 from test_one_truth import tables_of
 
 import qckit
@@ -58,7 +59,7 @@ def test_every_line_of_evidence_has_a_code_of_its_verdict_and_the_values_of_its_
 @pytest.mark.parametrize("kind", CODES)
 def test_every_line_that_could_be_written_names_its_code(kind):
     """Also lines that no site of these tests has."""
-    tree = ast.parse(Path(SOURCES[kind].__file__).read_text("utf-8"))
+    tree = tree_of(Path(SOURCES[kind].__file__))
     calls = [n for n in ast.walk(tree) if isinstance(n, ast.Call) and ast.unparse(n.func) == "Evidence"]
     assert calls and all(len(call.args) == 5 for call in calls)
     chosen = [call.args[3] for call in calls]

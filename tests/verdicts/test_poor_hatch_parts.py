@@ -6,6 +6,7 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 import pytest
+from sources import tree_of
 
 from qckit.practice.situations import PLANTED
 from qckit.verdicts.lots.usual import counted_hatches, describe_hatch, usual_of_lot
@@ -217,7 +218,7 @@ def test_every_cause_is_planted_in_some_history():
     apart = Path(__file__).resolve().parents[1] / "histories_apart"
     found = set(PLANTED)
     for judge in ("judge.py", "judge_blind.py"):
-        for node in ast.parse((apart / judge).read_text(encoding="utf-8")).body:
+        for node in tree_of(apart / judge).body:
             if isinstance(node, ast.Assign) and ast.unparse(node.targets[0]) == "CODES":
                 found |= {code for codes in ast.literal_eval(node.value).values() for code in codes}
     assert {c.code for c in CAUSES} - found == set()
