@@ -27,15 +27,16 @@ from relief_scene import composed, fallen_photons, masked, spread, truth_rows  #
 KINDS = {"bright": 6, "black": 4, "dark": 2, "grey": 2, "white": 2, "chamber": 3, "dish": 4, "sieve": 5, "wide": 2}
 
 
-def draw(seed: int, kind: str, number: int, hatched: bool = True) -> DrawnPhoto:
-    """Draw one photo; the same arguments give the same photo."""
+def draw(seed: int, kind: str, number: int, hatched: bool = True, bench: bool = False) -> DrawnPhoto:
+    """Draw one photo; those of one bench have light, floor, camera, strain and share of stages in common."""
     rng = np.random.default_rng([zlib.crc32(kind.encode()), seed, number, 11])
-    name = f"relief_{kind}_{seed:02d}_{number:02d}"
-    how = setting(kind, rng)
-    look = lot(rng, how.lugol, how.floor == "cloth")
+    common = np.random.default_rng([zlib.crc32(kind.encode()), seed, 12]) if bench else rng
+    name = f"relief_{kind}_{seed:02d}_{'b' if bench else ''}{number:02d}"
+    how = setting(kind, common)
+    look = lot(common, how.lugol, how.floor == "cloth")
     shape = (how.height, how.width)
-    field, circle = round_field(rng, shape) if how.device.round_field and not how.dish else (None, None)
-    floor, inside, flat = _floor(rng, how, shape, circle)
+    field, circle = round_field(common, shape) if how.device.round_field and not how.dish else (None, None)
+    floor, inside, flat = _floor(common, how, shape, circle)
     points = int(np.clip(3.2 * (look.cyst_um / how.um_per_px) ** 2 * _fine(how) ** 2, 9000, 60000) // 3000 * 3000)
     things = contents(rng, look, how.mix, points, hatched)
     radii = [thing.core_um / how.um_per_px for thing in things]

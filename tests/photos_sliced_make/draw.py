@@ -23,16 +23,17 @@ from sliced_scene import composed, masked, place, spread, truth_rows  # noqa: E4
 KINDS = {"bright": 6, "black": 4, "dark": 2, "grey": 2, "white": 2, "chamber": 3, "dish": 4, "sieve": 5, "wide": 2}
 
 
-def draw(seed: int, kind: str, number: int, hatched: bool = True) -> DrawnPhoto:
-    """Draw one photo; the same arguments give the same photo."""
+def draw(seed: int, kind: str, number: int, hatched: bool = True, bench: bool = False) -> DrawnPhoto:
+    """Draw one photo; those of one bench have light, floor, camera, strain and share of stages in common."""
     rng = np.random.default_rng([zlib.crc32(kind.encode()), seed, number])
-    name = f"sliced_{kind}_{seed:02d}_{number:02d}"
-    look = lot(rng)
-    how = setting(kind, rng)
+    common = np.random.default_rng([zlib.crc32(kind.encode()), seed, 0, 1]) if bench else rng
+    name = f"sliced_{kind}_{seed:02d}_{'b' if bench else ''}{number:02d}"
+    look = lot(common)
+    how = setting(kind, common)
     stage, lamp, mix = how.stage, how.lamp, how.mix
     field = None
-    if rng.random() < how.device.round_field and how.may_be_round:
-        field = round_field(rng, (stage.height, stage.width))
+    if common.random() < how.device.round_field and how.may_be_round:
+        field = round_field(common, (stage.height, stage.width))
         stage = stage._replace(
             inside=stage.inside & ndimage.binary_erosion(field > 0.95, iterations=int(260 / stage.um_per_px))
         )
