@@ -1,11 +1,13 @@
 """A photo read by a camera's rule: an empty one changes next to nothing, and no piece of a body is lost."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from qckit.counting import count_photo
-from qckit.counting.camera_rule.reading import _with_pieces_left, read_by_rule, see_places
-from qckit.counting.camera_rule.rule import AROUND, PLACE_EVIDENCE, STAGE_EVIDENCE, CameraRule, gather_evidence
+from qckit.counting.camera_rule.reading import _with_pieces_left, judge_by_rule, read_by_rule, see_places
+from qckit.counting.camera_rule.rule import AROUND, PLACE_EVIDENCE, STAGE_EVIDENCE, CameraRule, Sum, gather_evidence
 from qckit.counting.pipeline import finest_scale
 from qckit.counting.reader.joint_reading import reader_module, reader_picture
 from qckit.counting.reader.last_layer import CHANNELS
@@ -38,6 +40,40 @@ def test_a_rule_without_sums_finds_what_the_kit_finds(work, request):
     assert joint.invented.shape == joint.missed.shape == (len(STAGES),) and min(joint.invented) >= 0 <= min(
         joint.missed
     )
+
+
+@pytest.mark.parametrize("has_sum", [False, True])
+def test_what_shows_through_bodies_is_asked_after_the_rule_too(work, has_sum):
+    """A learnt camera must not lose over weaves what the kit has there: shells of a make were called cysts again."""
+    module, model = reader_module("auto"), load_stage_model()["colour"]
+    _, places = see_places(work, model, module.read_picture(*reader_picture(work, module)))
+    assert np.isnan(places.likeness).all()  # a plain floor: nothing can show through
+    no_sum = Sum(np.zeros(STAGE_EVIDENCE), np.ones(STAGE_EVIDENCE), np.zeros((len(STAGES), 2 + STAGE_EVIDENCE)))
+    rule = CameraRule(None, no_sum if has_sum else None)
+    plain = judge_by_rule(places, rule)[0].argmax(axis=1)
+    cyst, shell = STAGES.index("cyst"), STAGES.index("shell")
+    cysts, shells = np.flatnonzero(plain == cyst), np.flatnonzero(plain == shell)
+    misread = cysts[: len(cysts) // 2]
+    assert len(misread) > 5 and len(shells) > 5
+    rng, likeness = np.random.default_rng(2), np.full(len(plain), np.nan)
+    likeness[cysts] = rng.normal(0.2, 0.1, len(cysts))
+    likeness[misread], likeness[shells] = rng.normal(0.75, 0.08, len(misread)), rng.normal(0.75, 0.08, len(shells))
+    told = judge_by_rule(replace(places, likeness=likeness), rule)[0].argmax(axis=1)
+    assert (told[misread] == shell).mean() > 0.8 and (told[shells] == shell).mean() > 0.8
+    kept = np.setdiff1d(cysts, misread)
+    assert (told[kept] == cyst).mean() > 0.8
+    others = np.setdiff1d(np.arange(len(plain)), np.concatenate([cysts, shells]))
+    np.testing.assert_array_equal(told[others], plain[others])
+
+
+def test_over_a_weave_places_are_compared_with_the_floor_behind_them(request):
+    path = request.config.rootpath / "tests" / "photos" / "photos" / "sieve-01.jpg"
+    module, model = reader_module("auto"), load_stage_model()["colour"]
+    weave = make_work_image(
+        read_photo(path, um_per_px=13.08, finest_um_per_px=finest_scale()), 13.08, to_um_per_px=12.0
+    )
+    _, places = see_places(weave, model, module.read_picture(*reader_picture(weave, module)))
+    assert np.isfinite(places.likeness).sum() > 10
 
 
 def test_a_piece_whose_place_is_none_goes_to_the_body_that_it_touches(work):

@@ -14,11 +14,19 @@ import numpy as np
 from qckit.counting.analysis import Analysis, FoundObjects, analyse_at_centres, gather
 from qckit.counting.camera_rule.rule import CameraRule, gather_evidence, with_none
 from qckit.counting.reader.chances import ACCEPTED, accept_all, expected_errors
-from qckit.counting.reader.joint_reading import JointReading, in_work_pixels, judge_places, reader_picture
+from qckit.counting.reader.joint_reading import (
+    JointReading,
+    in_work_pixels,
+    judge_places,
+    likeness_of,
+    reader_picture,
+)
 from qckit.counting.reader.places import look_around
 from qckit.counting.reader.proposals import Proposals
 from qckit.counting.segmentation.measuring import measure_objects
 from qckit.counting.shells.dividing_line import redraw_line
+from qckit.counting.shells.mixture import PAIR
+from qckit.counting.shells.see_through import settle_by_floor
 from qckit.counting.shells.two_groups import settle_round_bodies
 from qckit.counting.stages import ANSWERS, StageModel
 from qckit.counting.working import WorkImage
@@ -42,6 +50,8 @@ class SeenPlaces:
     evidence : (n, EVIDENCE) ndarray
     chance : (n,) ndarray
         That something lies there, as the kit has it.
+    likeness : (n,) ndarray
+        Of the inside of what may be a cyst or a shell to the floor behind it; NaN where it is not known.
     differing : float
     """
 
@@ -50,6 +60,7 @@ class SeenPlaces:
     found: FoundObjects
     evidence: np.ndarray
     chance: np.ndarray
+    likeness: np.ndarray
     differing: float
 
 
@@ -83,8 +94,15 @@ def see_places(work: WorkImage, model: StageModel, reading) -> tuple[Analysis, S
     analysis, piece, every = analyse_at_centres(work, proposals, accept_all)
     found, differing = judge_places(analysis, piece, model, proposals)
     evidence = gather_evidence(around, noticed, proposals.p, found.features, every.chance > ACCEPTED)
+    either = found.p_read[:, : len(STAGES)].argmax(axis=1)
     return analysis, SeenPlaces(
-        proposals=proposals, piece=piece, found=found, evidence=evidence, chance=every.chance, differing=differing
+        proposals=proposals,
+        piece=piece,
+        found=found,
+        evidence=evidence,
+        chance=every.chance,
+        likeness=likeness_of(analysis, found, np.flatnonzero(np.isin(either, PAIR))),
+        differing=differing,
     )
 
 
@@ -114,7 +132,8 @@ def judge_by_rule(places: SeenPlaces, rule: CameraRule) -> tuple[np.ndarray, np.
     else:
         settled, taken = as_read.copy(), chance > ACCEPTED
         whole = np.pad(as_read[taken], ((0, 0), (0, 1)))  # given an object, none has no share
-        settled[taken] = settle_round_bodies(whole, places.found.features[taken])[:, : len(STAGES)]
+        whole = settle_round_bodies(whole, places.found.features[taken])
+        settled[taken] = settle_by_floor(whole, places.likeness[taken])[:, : len(STAGES)]
     return with_none(settled, chance), with_none(as_read, chance), chance
 
 
@@ -128,7 +147,7 @@ def settled_as_usual(places: SeenPlaces) -> np.ndarray:
     p = places.found.p_read.copy()
     taken = places.chance > ACCEPTED
     features = places.found.features[taken]
-    p[taken] = settle_round_bodies(redraw_line(p[taken], features), features)
+    p[taken] = settle_by_floor(settle_round_bodies(redraw_line(p[taken], features), features), places.likeness[taken])
     return p
 
 

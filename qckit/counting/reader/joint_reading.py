@@ -38,7 +38,7 @@ from qckit.counting.working import WorkImage
 from qckit.photo.reading import resize_to_scale
 from qckit.stages import STAGE_RECORDS
 
-__all__ = ["JointReading", "propose_objects", "read_at_centres", "reader_key", "reader_module"]
+__all__ = ["JointReading", "likeness_of", "propose_objects", "read_at_centres", "reader_key", "reader_module"]
 
 LEAST_SUPPORTED = 0.5  # of the proposals; where the foreground supports fewer, its silence says nothing
 ENOUGH = 20  # proposals to tell that by; a few of them may be specks that the foreground rightly leaves out
@@ -175,16 +175,32 @@ def _by_floor(analysis: Analysis, found: FoundObjects, at_first: int | None) -> 
     if at_first is not None and len(which) > at_first:
         by_reading = which[np.argsort(p[which, PAIR[0]] - p[which, PAIR[1]], kind="stable")]
         few = by_reading[np.linspace(0, len(which) - 1, at_first).astype(int)]
-        settled = settle_by_floor(p, _likeness_of(analysis, found, few))
+        settled = settle_by_floor(p, likeness_of(analysis, found, few))
         if np.array_equal(settled[few].argmax(axis=1), p[few].argmax(axis=1)):
             return p
-    return settle_by_floor(p, _likeness_of(analysis, found, which))
+    return settle_by_floor(p, likeness_of(analysis, found, which))
 
 
-def _likeness_of(analysis: Analysis, found: FoundObjects, which: np.ndarray) -> np.ndarray:
-    """How like some bodies are to the floor behind them: (n,), NaN for all others."""
+def likeness_of(analysis: Analysis, found: FoundObjects, which: np.ndarray) -> np.ndarray:
+    """How like the insides of some bodies are to the floor behind them.
+
+    Parameters
+    ----------
+    analysis : Analysis
+    found : FoundObjects
+        Of n objects.
+    which : (k,) ndarray of int
+        Those that are looked at.
+
+    Returns
+    -------
+    (n,) ndarray
+        From :func:`qckit.counting.shells.floor_behind.likeness_to_floor`; NaN for all others, and over a plain floor.
+    """
     likeness, labels = np.full(len(found.p), np.nan), analysis.cuts[0].labels
-    likeness[which] = likeness_to_floor(analysis.work, analysis.light, labels, found.rows[which], found.cols[which])
+    if analysis.light.scatter_pct >= PATTERNED_PCT:
+        at = found.rows[which], found.cols[which]
+        likeness[which] = likeness_to_floor(analysis.work, analysis.light, labels, *at)
     return likeness
 
 
