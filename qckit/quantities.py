@@ -11,6 +11,8 @@ from dataclasses import dataclass
 __all__ = [
     "CONDITIONS",
     "HATCHING_PPT",
+    "MOST_CYSTS_G_PER_L",
+    "MOST_PER_G",
     "QUANTITIES",
     "WATER",
     "WATER_C",
@@ -28,6 +30,14 @@ Paper 428, Annex 4). [°C]"""
 
 HATCHING_PPT = (5.0, 85.0)
 """Salinities between which cysts hatch (Lavens, Thongrod and Sorgeloos 2000, in New and Valenti, ch. 6). [ppt]"""
+
+MOST_PER_G = 450_000.0
+"""More nauplii per gram than any cysts hold: 220,000 to 300,000 in most lots (common practice), 363,000 full cysts in a
+published San Francisco Bay batch of small cysts (259,200 nauplii at 71.4 %, FAO Fisheries Technical Paper 361, from
+memory), and a quarter more for the measuring."""
+
+MOST_CYSTS_G_PER_L = 20.0
+"""Four times the 5 g/l published as the most that is incubated (Lavens, Thongrod and Sorgeloos 2000)."""
 
 
 @dataclass(frozen=True)

@@ -316,6 +316,7 @@ def _start_lines(start: Start, now: dt.datetime) -> list[Line]:
         if lots:
             passed = f"{joined(lots)} {noun(len(lots), 'is', 'are')} {which}, but {noun(len(lots), *but)}."
             lines.append(Line("start", passed))
+    lines += [Line("start", text, True) for text in start.left_out]
     lines += [Line("start", text) for text in start.dose_warnings[:_MOST_WARNINGS]]
     if start.code == "start" and len(start.cones) < start.n_cones:
         free = plural(len(start.cones), "cone is", "cones are") if start.cones else "none is"

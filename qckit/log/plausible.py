@@ -12,20 +12,15 @@ import pandas as pd
 
 from qckit.log import odd_times, query
 from qckit.log.problems import Doubt, doubt
-from qckit.quantities import HATCHING_PPT, WATER_C, in_standard_unit
+from qckit.quantities import HATCHING_PPT, MOST_CYSTS_G_PER_L, MOST_PER_G, WATER_C, in_standard_unit
 from qckit.words import figures, number, row_words
 
-__all__ = ["MOST_PER_G", "doubts", "in_words", "lone_cones", "notes_on"]
-
-MOST_PER_G = 450_000.0
-"""More nauplii per gram than any cysts hold: 220,000 to 300,000 in most lots (common practice), 363,000 full cysts in a
-published San Francisco Bay batch of small cysts (259,200 nauplii at 71.4 %, FAO Fisheries Technical Paper 361, from
-memory), and a quarter more for the measuring."""
+__all__ = ["doubts", "in_words", "lone_cones", "notes_on"]
 
 _LEAST_CLAIM_PER_G = 1000.0  # a label's "260" means thousands
-_MOST_G_PER_L = 20.0  # four times the 5 g/l published as the most (Lavens, Thongrod and Sorgeloos 2000)
 _LEAST_G_PER_L = 0.02  # a hundredth of the standard test's 2 g/l
 _OVER_MOST = 1.25  # of the site's own most: weighing out a little more is no mistake
+_FAR_OVER = 3.0  # a slip rather than a little more
 _SHOWN = 20
 _SHOWN_OF_KIND = 3  # a sheet with one volume mistyped throughout needs no line for every row
 _PH = (6.5, 10.0)  # hatching water is kept above 8; below this decapsulating acids, above it lye (common practice)
@@ -112,17 +107,19 @@ def _g_per_l(hatches: pd.DataFrame) -> pd.Series:
 def _hatches(hatches: pd.DataFrame, max_g_per_l: float) -> list[Doubt]:
     found = []
     g_per_l = _g_per_l(hatches)
-    is_doubtful = (g_per_l > min(_OVER_MOST * max_g_per_l, _MOST_G_PER_L)) | (g_per_l < _LEAST_G_PER_L)
+    is_doubtful = (g_per_l > min(_OVER_MOST * max_g_per_l, MOST_CYSTS_G_PER_L)) | (g_per_l < _LEAST_G_PER_L)
     for i in hatches.index[is_doubtful]:
         what = (
             f"{hatches.at[i, 'cysts_g']:g} g in {hatches.at[i, 'volume_ml']:g} ml are {figures(g_per_l[i])} g of "
             "cysts per litre"
         )
-        if g_per_l[i] > _MOST_G_PER_L or g_per_l[i] < _LEAST_G_PER_L:
+        if g_per_l[i] > MOST_CYSTS_G_PER_L or g_per_l[i] < _LEAST_G_PER_L:
             hint = "Look whether cysts_g is in grams and volume_ml in millilitres (20 l are 20000)."
         else:
             what += f", more than this site's own most, {max_g_per_l:g} (max_g_per_l in qckit.toml)"
             hint = "If it was so, nothing is to be mended."
+            if g_per_l[i] > _FAR_OVER * max_g_per_l:
+                hint = "Look at the grams and at the water on the sheet."
         found.append(doubt("hatches", hatches, index=i, column="cysts_g", what=what, hint=hint))
     found += _water(hatches, "hatches", "temperature_c", hatches["temperature_c"])
     found += _acid(hatches, "hatches", "ph", hatches["ph"])

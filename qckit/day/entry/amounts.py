@@ -6,8 +6,8 @@ import re
 from typing import TYPE_CHECKING
 
 from qckit.errors import InputError
-from qckit.log.plausible import MOST_PER_G
 from qckit.log.typed import option_count, typed_number
+from qckit.quantities import MOST_PER_G
 from qckit.words import number, spaced
 
 if TYPE_CHECKING:

@@ -37,6 +37,7 @@ __all__ = ["Bench", "warm_up"]
 
 _ROUND_H = 3.0  # a count entered up to this long after the incubation was taken at its end, unless a person says other
 _ROUND_HARVEST = dt.timedelta(minutes=30)  # a harvest written down after the feed may bear the time of writing
+_DENSE = 3.0  # times the site's most grams in a cone
 _ROUNDED = 0.05  # what is fed is a round number
 _CLOCKS_DIFFER = dt.timedelta(minutes=15)  # a wall clock may be so far ahead of the computer's
 
@@ -139,7 +140,9 @@ class Bench:
         plan = self.page.start
         if plan.code == "start":
             return as_typed(plan.grams_per_cone_weighed, self.settings)
-        newest = max(self.page.hatches, key=lambda state: state.started, default=None)
+        most = _DENSE * self.settings.feed.max_g_per_l * self.settings.feed.cone_volume_l  # more is a slip, not offered
+        kept = [state for state in self.page.hatches if state.grams <= most]
+        newest = max(kept, key=lambda state: state.started, default=None)
         return as_typed(newest.grams, self.settings) if newest else ""
 
     def has_lots(self) -> bool:

@@ -13,6 +13,7 @@ import pandas as pd
 from qckit.errors import QcError
 from qckit.hatch.dose.feeds import SLACK_H, FeedDue
 from qckit.hatch.dose.supply import HatchState
+from qckit.hatch.dose.warnings import OF_DOUBTED
 from qckit.hatch.dose.weighing import grams_to_weigh, say_grams
 from qckit.hatch.lots.in_use import IN_USE_DAYS, is_in_use, last_used
 from qckit.tables import to_utc
@@ -56,6 +57,7 @@ class Start:
     basis: str = ""
     dose_sentence: str = ""
     dose_warnings: tuple[str, ...] = ()
+    left_out: tuple[str, ...] = ()  # which hatches no dose rests on, as their figures can hardly be
     passed_over: tuple[str, ...] = ()  # older open lots that are poor
     without_dose: tuple[str, ...] = ()  # other open lots of which too little is known for a dose
     why_not: str = ""
@@ -185,7 +187,8 @@ def plan_start(
         free_from=_next_free(states) if len(cones) < n_cones else None,
         basis=dose.basis,
         dose_sentence=dose.sentence,
-        dose_warnings=tuple(warning.sentence for warning in dose.warnings if warning.code != "cones"),
+        dose_warnings=tuple(w.sentence for w in dose.warnings if w.code not in ("cones", *OF_DOUBTED)),
+        left_out=tuple(w.sentence for w in dose.warnings if w.code in OF_DOUBTED),
         balance_step_g=protocol.balance_step_g,
         **head,
     )

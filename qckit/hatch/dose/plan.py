@@ -18,7 +18,7 @@ import pandas as pd
 from qckit import draw
 from qckit.errors import InputError, need_number
 from qckit.hatch.dose.records import dose_records
-from qckit.hatch.dose.warnings import DoseWarning, dose_warnings
+from qckit.hatch.dose.warnings import DoseWarning, dose_warnings, nothing_known, recent_doubts
 from qckit.hatch.dose.weighing import grams_to_weigh, say_grams
 from qckit.hatch.harvest.recovery import Recovery, recovery_of
 from qckit.hatch.lots.level import MONTH_DAYS, LotLevel, lot_level
@@ -273,9 +273,10 @@ def plan_dose(tables, lot, *, nauplii=None, day="", risk=None, records=None):
     _check_numbers(nauplii, risk)
     records = records or dose_records(tables, day=day)
     at, cones = records.day, records.cones
+    doubted = tuple(one for one in records.doubted if one.lot == lot)
     level = lot_level(cones, records.ordinary, lot, at)
     if level is None:
-        raise InputError(_nothing_known(lot, records.hatches, cones))
+        raise InputError(nothing_known(lot, records.hatches, cones, doubted))
     recovery = recovery_of(records.samples, cones, settings, day=at)
     common_u = math.hypot(_volume_u(settings.measure), _camera_u(level, recovery, records, tables.photo_corrections))
     per_g = _Prediction(level, recovery, common_u)
@@ -301,7 +302,9 @@ def plan_dose(tables, lot, *, nauplii=None, day="", risk=None, records=None):
         max_g_per_l=feed.max_g_per_l,
         savings=tuple((r, float(nauplii) / per_g.quantile(r)) for r in RISKS),
         renew_by=_renew_by(at, level),
-        warnings=dose_warnings(cones, level, lot_row, settings, n_cones=n_cones),
+        warnings=dose_warnings(
+            cones, level, lot_row, settings, n_cones=n_cones, doubted=recent_doubts(doubted, records)
+        ),
         balance_step_g=settings.protocol.balance_step_g,
     )
 
@@ -381,25 +384,3 @@ def _renew_by(day, level):
     drift = abs(level.slope_per_month) / MONTH_DAYS
     days = min(_RENEW_DAYS, _DRIFT / drift if drift > 0 else _RENEW_DAYS)
     return to_clock((day + pd.Timedelta(days=max(1.0, days))).tz_localize(None).floor("D"), day.tz)
-
-
-def _nothing_known(lot, hatches, cones):
-    """Say what is missing for a dose, and how to come by it."""
-    mine = hatches[hatches["lot"] == lot]
-    counted = cones[cones["lot"] == lot]
-    if len(counted):
-        names = ", ".join(counted["hatch"].head(6))
-        return (
-            f"lot {lot}: nauplii per gram are not known of its counted hatches ({names}), because no nauplii, no "
-            "volume_ul or no cysts_g are logged for them. Fill these in (qckit log import --correct)."
-        )
-    if len(mine):
-        names = ", ".join(mine["hatch"].head(6))
-        return (
-            f"lot {lot}: its hatches ({names}) have no counts yet, so no dose can be worked out. Enter the counts "
-            "(qckit today --enter, or a sheet: qckit log import), or count the photos that wait (qckit today --watch)."
-        )
-    return (
-        f"lot {lot}: nothing of it was hatched yet, so no dose can be worked out. Run a standard test of three cones: "
-        "start it and count it with  qckit today --enter , or import its hatches and samples sheets, with volume_ul."
-    )

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import pandas as pd
 
 from qckit.errors import InputError
+from qckit.hatch.lots.doubted import Doubted, doubted_hatches
 from qckit.hatch.lots.level import ordinary_hatches
 from qckit.hatch.metrics import cone_metrics
 from qckit.hatch.photo_counts import mark_photo_counts
@@ -30,8 +31,9 @@ class DoseRecords:
     day: pd.Timestamp  # its end at the site's clock: the dose of a day is one, whatever the hour it is asked at
     hatches: pd.DataFrame  # started by the moment asked about
     samples: pd.DataFrame  # taken by then; counts by photo corrected where a certificate speaks for them
-    cones: pd.DataFrame  # rows of cone_metrics, with those of mark_photo_counts
-    ordinary: pd.DataFrame  # rows of ordinary_hatches
+    cones: pd.DataFrame  # rows of cone_metrics, with those of mark_photo_counts, but of hatches that are doubted
+    ordinary: pd.DataFrame  # rows of ordinary_hatches, likewise
+    doubted: tuple[Doubted, ...] = ()
 
 
 def dose_records(tables, *, day="", cones=None):
@@ -62,9 +64,12 @@ def dose_records(tables, *, day="", cones=None):
     if cones is None:
         of_them = samples[samples["hatch"].isin(set(hatches["hatch"]))]
         cones = cone_metrics(of_them, hatches, tables.lots, reading_h=settings.conditions.reading_h)
+    doubted = tuple(doubted_hatches(cones, samples, settings))
+    cones = cones[~cones["hatch"].isin({one.hatch for one in doubted})].reset_index(drop=True)
     cones = mark_photo_counts(cones, tables.samples_as_counted, tables.photo_corrections)
     ordinary = ordinary_hatches(cones, hatches, settings, tables.readings)
-    return DoseRecords(_end_of_day(at), hatches, samples, cones, ordinary)
+    parts = {"hatches": hatches, "samples": samples, "cones": cones, "ordinary": ordinary}
+    return DoseRecords(_end_of_day(at), **parts, doubted=doubted)
 
 
 def _moment(day, tables):

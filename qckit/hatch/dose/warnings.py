@@ -11,11 +11,13 @@ from qckit.hatch.comparison.lots import compare_per_g
 from qckit.hatch.intervals.site_spread import site_spread
 from qckit.hatch.lots.standard_tests import latest_test, near_test
 from qckit.hatch.summary import summarise_cones
-from qckit.words import joined, number, plural, rounded
+from qckit.words import first_few, joined, number, plural, rounded
 
 __all__ = ["DOSE_WARNINGS", "DoseWarning", "dose_warnings", "is_shown_below"]
 
 DOSE_WARNINGS = {
+    "doubted": "{hatch} is left out of the dose: {why}. {first_step}",
+    "more doubted": "Left out of the dose likewise: {hatches}.",
     "rejected": "Lot {lot} was rejected: its standard test of {day} gave {hatch_pct:.0f} % and {per_g} nauplii "
     "per gram; this site's minimum is {min_pct:g} % and {min_per_g}.",
     "poor": "Lot {lot} is poor: by best guess it gives {per_g} nauplii per gram, under this site's minimum of "
@@ -29,7 +31,11 @@ DOSE_WARNINGS = {
 }
 """Code -> sentence, filled in from the warning's values; the order is that of their weight."""
 
+OF_DOUBTED = ("doubted", "more doubted")
+"""Codes of hatches that are left out."""
+
 _OLD_DAYS = 60
+_DOUBTED_DAYS = 60
 _FEW_HATCHES = 3
 _FEW_CONES = 2
 
@@ -66,7 +72,13 @@ def is_shown_below(estimate, limit):
     return math.isfinite(estimate.safe_high) and estimate.safe_high < limit
 
 
-def dose_warnings(cones, level, lot_row, settings, *, n_cones):
+def recent_doubts(doubted, records):
+    """Doubted hatches that the dose would else rest on: those started within two months of its day."""
+    started = records.hatches.set_index("hatch")["started"]
+    return [one for one in doubted if (records.day - pd.Timestamp(started[one.hatch])).days <= _DOUBTED_DAYS]
+
+
+def dose_warnings(cones, level, lot_row, settings, *, n_cones, doubted=()):
     """Everything that speaks against a dose of a lot, heaviest first.
 
     Parameters
@@ -79,17 +91,33 @@ def dose_warnings(cones, level, lot_row, settings, *, n_cones):
     settings : settings.Settings
     n_cones : int
         Cones that the dose needs.
+    doubted : sequence of Doubted
+        Hatches of the lot that are left out because their figures can hardly be.
 
     Returns
     -------
     tuple of DoseWarning
     """
-    found = [*_of_test(cones, level, settings), *_of_level(level, settings), *_of_age(level, lot_row)]
+    found = [
+        *_of_doubted(doubted),
+        *_of_test(cones, level, settings),
+        *_of_level(level, settings),
+        *_of_age(level, lot_row),
+    ]
     if n_cones > settings.feed.n_cones:
         found.append(DoseWarning("cones", {"needed": n_cones, "at_hand": settings.feed.n_cones}))
     if any(w.code == "rejected" for w in found):
         found = [w for w in found if w.code != "poor"]
     return tuple(sorted(found, key=lambda w: list(DOSE_WARNINGS).index(w.code)))
+
+
+def _of_doubted(doubted):
+    """The newest by its reason and first step, the others by name."""
+    if doubted:
+        *others, last = doubted
+        yield DoseWarning("doubted", {"hatch": last.hatch, "why": last.why, "first_step": last.first_step})
+        if others:
+            yield DoseWarning("more doubted", {"hatches": first_few([one.hatch for one in others], 6)})
 
 
 def _of_test(cones, level, settings):
@@ -193,3 +221,31 @@ def _end_of(written):
 
 def _three(value):
     return rounded(value)
+
+
+def nothing_known(lot, hatches, cones, doubted):
+    """Say what is missing for a dose, and how to come by it."""
+    if doubted:
+        last = doubted[-1]
+        return (
+            f"lot {lot}: no dose can rest on its counted hatches as they stand: {last.hatch}: {last.why}. "
+            f"{last.first_step}"
+        )
+    mine = hatches[hatches["lot"] == lot]
+    counted = cones[cones["lot"] == lot]
+    if len(counted):
+        names = ", ".join(counted["hatch"].head(6))
+        return (
+            f"lot {lot}: nauplii per gram are not known of its counted hatches ({names}), because no nauplii, no "
+            "volume_ul or no cysts_g are logged for them. Fill these in (qckit log import --correct)."
+        )
+    if len(mine):
+        names = ", ".join(mine["hatch"].head(6))
+        return (
+            f"lot {lot}: its hatches ({names}) have no counts yet, so no dose can be worked out. Enter the counts "
+            "(qckit today --enter, or a sheet: qckit log import), or count the photos that wait (qckit today --watch)."
+        )
+    return (
+        f"lot {lot}: nothing of it was hatched yet, so no dose can be worked out. Run a standard test of three cones: "
+        "start it and count it with  qckit today --enter , or import its hatches and samples sheets, with volume_ul."
+    )

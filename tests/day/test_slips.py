@@ -1,0 +1,112 @@
+"""Slips of the pen and the keys: figures that can hardly be are said, lead no dose, and name the first step."""
+
+import datetime as dt
+
+import pandas as pd
+import pytest
+from invented_day import at
+
+from qckit.day.entry import records
+from qckit.day.entry.bench import Bench
+from qckit.day.founding import Answers, found_site
+from qckit.day.page.loading import load_day
+from qckit.day.words import day_lines
+from qckit.log import open_log
+from qckit.site import load_site
+
+NOW = "2026-11-21T09:30"
+COUNTS = [(120, 3, 12, 76), (124, 2, 15, 80), (121, 3, 14, 70)]
+
+
+@pytest.fixture
+def two_cones(tmp_path):
+    """A new site of two cones of 1 l; returns a call that starts hatches of the grams given, counts them, and gives
+    the site's folder."""
+
+    def begin(grams, counts=None, counted="nauplii, umbrella, cysts, shells"):
+        folder = found_site(tmp_path / "site", Answers(cones="A, B", cone_litres=1.0, people="km", nauplii=400_000))
+        path = folder / "qckit.toml"
+        keys = ", ".join("1234"[: len(counted.split(","))])
+        text = path.read_text("utf-8").replace('"nauplii, umbrella, cysts, shells"', f'"{counted}"')
+        path.write_text(text.replace('"1, 2, 3, 4"', f'"{keys}"'), "utf-8")
+        with open_log(folder, now=lambda: "2026-11-21T09:20:00+00:00") as log:
+            log.add("lots", pd.DataFrame([{"lot": "L-7", "opened": "2026-11-19"}]), by="km")
+            sitting, taken = records.Sitting(log.settings, "km"), []
+            for place, weighed in enumerate(grams):
+                started = at("2026-11-20T09:00") - dt.timedelta(days=place // 2)
+                made = records.start_row(sitting, lot="L-7", cone="AB"[place % 2], grams=weighed, started=started)
+                log.add("hatches", made.frames["hatches"], by="km")
+                taken.append((made.frames["hatches"].iloc[0].to_dict(), started + dt.timedelta(hours=24)))
+            for place, (row, when) in enumerate(taken):
+                rows = (counts or {}).get(place, COUNTS)
+                width = len(log.settings.protocol.counted_columns)
+                made = records.count_rows(sitting, row, [one[:width] for one in rows], taken=when)
+                log.add("samples", made.frames["samples"], by="km")
+        return folder
+
+    return begin
+
+
+def lines(folder, section="start"):
+    return [line.text for line in day_lines(load_day(folder, now=NOW)) if line.section == section]
+
+
+@pytest.mark.parametrize("counted", ["nauplii, umbrella, cysts, shells", "nauplii"])
+def test_tenfold_grams_lead_no_dose(two_cones, counted):
+    folder = two_cones([2.0, 20.0], counted=counted)
+    start = load_day(folder, now=NOW).start
+    said = (
+        "H261120-B is left out of the dose: 20 g stood in it, 20 g per litre, and a gram gave 24\u202f300 nauplii. "
+        "Look at its grams on the sheet. If they are wrong:  "
+        "qckit log correct hatches H261120-B cysts_g VALUE --reason TEXT"
+    )
+    assert start.left_out == (said,) and said in lines(folder)
+    assert not any("poor" in text for text in lines(folder))
+    assert load_site(folder).dose("L-7", day=NOW).warnings[0].code == "doubted"
+    with open_log(folder) as log:
+        log.withdraw("hatches", "H261120-B", by="km", reason="grams")
+    assert start.grams == pytest.approx(load_day(folder, now=NOW).start.grams)  # as the other hatch alone
+
+
+def test_corrected_grams_lead_again(two_cones):
+    folder = two_cones([2.0, 20.0])
+    with open_log(folder) as log:
+        log.correct("hatches", "H261120-B", "cysts_g", 2.0, by="km", reason="a decimal slip")
+    start = load_day(folder, now=NOW).start
+    assert start.left_out == () and load_site(folder).dose("L-7", day=NOW).level.n_hatches == 2
+
+
+def test_a_lone_hatch_with_tenfold_grams_gives_no_dose_and_is_not_offered_again(two_cones):
+    folder = two_cones([20.0])
+    start = load_day(folder, now=NOW).start
+    assert start.code == "no dose"
+    assert "no dose can rest on its counted hatches as they stand: H261120-A: 20 g stood in it" in start.why_not
+    assert "qckit log correct hatches H261120-A cysts_g VALUE --reason TEXT" in start.why_not
+    with Bench(folder, by="km", now=NOW) as bench:
+        assert bench.grams_offered() == ""
+
+
+def test_a_hatch_many_times_off_the_lots_other_is_left_out(two_cones):
+    """Few nauplii, and all cysts there: it hatched badly, and says nothing of what the lot gives."""
+    folder = two_cones([2.0, 2.0], counts={1: [(9, 3, 120, 5), (11, 2, 118, 9), (10, 3, 121, 6)]})
+    (said,) = load_day(folder, now=NOW).start.left_out
+    assert said.startswith(
+        "H261120-B is left out of the dose: it gave 20\u202f000 nauplii per gram, the lot's others 243"
+    )
+
+
+def test_a_dense_cone_that_gave_what_cysts_give_is_not_doubted(two_cones):
+    dense = [tuple(3 * n for n in one) for one in COUNTS]
+    folder = two_cones([2.0, 6.5], counts={1: dense})
+    assert load_day(folder, now=NOW).start.left_out == ()
+
+
+def test_a_lot_of_six_hatches_that_agree_is_believed(two_cones):
+    """A lot of sand, or a volume that is wrong throughout: dose and harvest are on one scale."""
+    few = {place: [(12, 0, 1, 7), (13, 0, 2, 8), (12, 1, 1, 7)] for place in range(6)}
+    folder = two_cones([2.0] * 6, counts=few)
+    assert load_day(folder, now=NOW).start.left_out == () and load_day(folder, now=NOW).start.code == "start"
+    with open_log(folder) as log:
+        for name in ("H261118-A", "H261118-B", "H261119-A", "H261119-B"):
+            log.withdraw("hatches", name, by="km", reason="test")
+    assert "most lots hold 220\u202f000 to 300\u202f000" in load_day(folder, now=NOW).start.why_not
