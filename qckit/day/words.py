@@ -321,7 +321,7 @@ def _start_lines(start: Start, now: dt.datetime) -> list[Line]:
     if start.code == "start" and len(start.cones) < start.n_cones:
         free = plural(len(start.cones), "cone is", "cones are") if start.cones else "none is"
         until = "" if start.free_from is None else f" before {clock_words(start.free_from, now)}"
-        all_of_it = f"{start.say(start.grams)} g in {plural(start.n_cones, 'cone')}"
+        all_of_it = f"{start.say(start.grams_in_all)} g in {plural(start.n_cones, 'cone')}"
         lines.append(Line("start", f"Not enough cones: it takes {all_of_it}, and {free} free{until}.", True))
     return lines
 

@@ -10,7 +10,7 @@ from qckit.day.entry import records
 from qckit.day.entry.bench import Bench
 from qckit.day.founding import Answers, found_site
 from qckit.day.page.loading import load_day
-from qckit.day.words import day_lines
+from qckit.day.words import day_lines, start_words
 from qckit.log import open_log
 from qckit.site import load_site
 
@@ -110,3 +110,19 @@ def test_a_lot_of_six_hatches_that_agree_is_believed(two_cones):
         for name in ("H261118-A", "H261118-B", "H261119-A", "H261119-B"):
             log.withdraw("hatches", name, by="km", reason="test")
     assert "most lots hold 220\u202f000 to 300\u202f000" in load_day(folder, now=NOW).start.why_not
+
+
+def test_grams_in_all_cones_are_those_of_the_dose(two_cones):
+    """Where no cone was free, a page said 28.5 g (15 times 1.9) beside 29.1 g (the dose as worked out)."""
+    from dataclasses import replace
+
+    folder = two_cones([2.0, 2.0])
+    page = load_day(folder, now=NOW)
+    for grams, n_cones in ((29.1, 15), (8.3, 5), (4.0, 2)):
+        start = replace(page.start, grams=grams, n_cones=n_cones, grams_per_cone=grams / n_cones, cones=())
+        dose = load_site(folder).dose("L-7", day=NOW)
+        assert start.grams_in_all == replace(dose, grams=grams, n_cones=n_cones).grams_weighed
+        shown = f"{start.say(start.grams_in_all)} g"
+        texts = [line.text for line in day_lines(replace(page, start=start)) if line.section == "start"]
+        assert texts[0].startswith(f"{shown} of L-7") and f"it takes {shown} in" in texts[-1]
+        assert start_words(start, page.now, short=True).startswith(f"start {shown}")

@@ -153,7 +153,10 @@ def test_too_few_cones_are_filled_and_the_rest_is_said(bench):
     assert start.n_cones > len(start.cones) == 2 and start.grams_per_cone == 4.0
     texts = [line.text for line in day_lines(page) if line.section == "start"]
     assert texts[0].startswith("8.0 g of L-1 in A and B (4.0 g each)")
-    assert f"Not enough cones: it takes {start.grams:.1f} g in {start.n_cones} cones, and 2 cones are free." in texts
+    assert (
+        f"Not enough cones: it takes {start.grams_in_all:.1f} g in {start.n_cones} cones, and 2 cones are free."
+        in texts
+    )
 
 
 def test_a_poor_lot_with_a_dose_is_better_than_a_new_one_without(bench):

@@ -72,6 +72,11 @@ class Start:
         return grams_to_weigh(self.grams_per_cone, self.balance_step_g)
 
     @property
+    def grams_in_all(self) -> float:
+        """Grams that it takes in all its cones, weighed out cone by cone: the dose as ``qckit dose`` says it. [g]"""
+        return grams_to_weigh(self.grams / max(self.n_cones, 1), self.balance_step_g) * self.n_cones
+
+    @property
     def grams_weighed(self) -> float:
         """Grams in the free cones together when each cone's are weighed out as they are said. [g]"""
         return self.grams_per_cone_weighed * max(len(self.cones) or self.n_cones, 1)
