@@ -14,6 +14,7 @@ __all__ = [
     "MOST_CYSTS_G_PER_L",
     "MOST_PER_G",
     "QUANTITIES",
+    "RECOVERY_PCT",
     "WATER",
     "WATER_C",
     "Condition",
@@ -35,6 +36,10 @@ MOST_PER_G = 450_000.0
 """More nauplii per gram than any cysts hold: 220,000 to 300,000 in most lots (common practice), 363,000 full cysts in a
 published San Francisco Bay batch of small cysts (259,200 nauplii at 71.4 %, FAO Fisheries Technical Paper 361, from
 memory), and a quarter more for the measuring."""
+
+RECOVERY_PCT = (20.0, 150.0)
+"""Shares of the counted nauplii outside of which a harvest is hardly right: it brings in 70 to 95 % (common practice),
+and neither counts nor volumes are off by so much. No source."""
 
 MOST_CYSTS_G_PER_L = 20.0
 """Four times the 5 g/l published as the most that is incubated (Lavens, Thongrod and Sorgeloos 2000)."""

@@ -11,6 +11,7 @@ from collections import Counter
 import pandas as pd
 
 from qckit.log import odd_times, query
+from qckit.log.odd_harvests import far_recoveries
 from qckit.log.problems import Doubt, doubt
 from qckit.quantities import HATCHING_PPT, MOST_CYSTS_G_PER_L, MOST_PER_G, WATER_C, in_standard_unit
 from qckit.words import figures, number, row_words
@@ -58,6 +59,7 @@ def doubts(tables: dict[str, pd.DataFrame], max_g_per_l: float) -> list[Doubt]:
     if {"samples", "hatches"} <= set(tables):
         found += _per_gram(tables["samples"], tables["hatches"])
         found += _large_parts(tables["samples"], tables["hatches"])
+        found += far_recoveries(tables["samples"], tables["hatches"])
     if {"readings", "hatches"} <= set(tables):
         found += odd_times.far_readings(tables["readings"], tables["hatches"])
     if {"feeds", "hatches"} <= set(tables):
@@ -332,7 +334,21 @@ def notes_on(connection, new: dict[str, pd.DataFrame], max_g_per_l: float, now: 
         if name in checked and (before := sorted(set(checked[name]["hatch"]) - coming)):
             logged = query.fetch(connection, "hatches", {"hatch": before})
             found += [found_one for look in looks for found_one in look(checked[name], logged)]
+    if "samples" in checked:
+        found += _of_harvests(connection, checked["samples"], checked.get("hatches"), doubted={d.key for d in found})
     return in_words(found, "values hardly can be")
+
+
+def _of_harvests(connection, samples, hatches, doubted) -> list[Doubt]:
+    """Weigh harvests against the counts of their cones, whichever of the two comes in later."""
+    names = sorted(set(samples["hatch"]))
+    logged = query.fetch(connection, "samples", {"hatch": names})
+    every = pd.concat([logged[~logged["sample"].isin(samples["sample"])], samples], ignore_index=True)
+    if not (every["kind"] == "harvest").any():
+        return []
+    known = query.fetch(connection, "hatches", {"hatch": names})
+    known = known if hatches is None else pd.concat([hatches, known], ignore_index=True)
+    return [d for d in far_recoveries(every, known) if d.key not in doubted]
 
 
 def in_words(found: list[Doubt], what: str) -> list[str]:

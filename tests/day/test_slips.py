@@ -1,5 +1,6 @@
 """Slips of the pen and the keys: figures that can hardly be are said, lead no dose, and name the first step."""
 
+# ruff: noqa: E501  sentences as they are said
 import datetime as dt
 
 import pandas as pd
@@ -8,6 +9,7 @@ from invented_day import at
 
 from qckit.day.entry import records
 from qckit.day.entry.bench import Bench
+from qckit.day.entry.harvest_records import Harvest, harvest_rows
 from qckit.day.founding import Answers, found_site
 from qckit.day.page.loading import load_day
 from qckit.day.words import day_lines, start_words
@@ -126,3 +128,62 @@ def test_grams_in_all_cones_are_those_of_the_dose(two_cones):
         texts = [line.text for line in day_lines(replace(page, start=start)) if line.section == "start"]
         assert texts[0].startswith(f"{shown} of L-7") and f"it takes {shown} in" in texts[-1]
         assert start_words(start, page.now, short=True).startswith(f"start {shown}")
+
+
+def harvest(bench, hatch, nauplii):
+    return bench.harvest(hatch, Harvest(harvest_ml=100.0, per_ml=nauplii / 100.0))
+
+
+def test_a_harvest_of_one_percent_is_asked_about(two_cones):
+    folder = two_cones([2.0, 2.0])
+    with Bench(folder, by="km", now=NOW) as bench:
+        written = harvest(bench, "H261120-A", 5600.0)
+        assert harvest(bench, "H261120-B", 400_000.0).notes == []
+    (note,) = written.notes
+    assert note == (
+        "samples H261120-A-V1: the harvest holds 5600 nauplii, 1.2 % of the 487\u202f000 that were counted in its cone. "
+        "Look at harvest_ml, volume_ul, dilution and nauplii of the harvest, and at the counts of hatch H261120-A. If it "
+        "is wrong:  qckit log correct samples H261120-A-V1 harvest_ml VALUE --reason TEXT"
+    )
+    assert "5600 nauplii" in written.sentence  # one number, not 6000 beside it
+    with open_log(folder) as log:
+        assert log.check()["key"].tolist() == ["H261120-A-V1"]
+        log.correct("samples", "H261120-A-V1", "harvest_ml", 7000.0, by="km", reason="a decimal slip")
+        assert log.check().empty
+
+
+def test_a_harvest_before_its_count_is_asked_about_with_the_count(two_cones):
+    folder = two_cones([2.0, 2.0])
+    with open_log(folder) as log:
+        for name in log.samples(hatch="H261120-A")["sample"]:
+            log.withdraw("samples", name, by="km", reason="to be counted")
+    with Bench(folder, by="km", now=NOW) as bench:
+        (note,) = harvest(bench, "H261120-A", 5600.0).notes
+        assert note.startswith("The harvest holds 5600 nauplii, 1.") and "% of the" in note
+        assert "its lot should give: look at its volume and at its count." in note
+        (note,) = bench.count("H261120-A", COUNTS).notes
+        assert note.startswith("samples H261120-A-V1: the harvest holds 5600 nauplii, 1.2 % of the 487")
+
+
+def test_a_harvest_of_more_than_the_cone_held_is_asked_about(two_cones):
+    folder = two_cones([2.0, 2.0])
+    with Bench(folder, by="km", now=NOW) as bench:
+        (note,) = harvest(bench, "H261120-A", 4_000_000.0).notes
+    assert "the harvest holds 4\u202f000\u202f000 nauplii, 8.2 times the 487\u202f000 that were counted" in note
+
+
+def test_a_recovery_that_can_hardly_be_is_left_out_of_the_measured_one(two_cones):
+    folder = two_cones([2.0] * 6)
+    names = load_site(folder).tables.hatches["hatch"].tolist()
+    with open_log(folder) as log:
+        for place, name in enumerate(names):
+            row = log.hatches(hatch=name).iloc[0].to_dict()
+            at_hand = Harvest(harvest_ml=100.0, per_ml=(4000.0 + 20 * place) / (100 if place == 5 else 1))
+            made = harvest_rows(records.Sitting(log.settings, "km"), row, at_hand, taken=at("2026-11-21T09:10"))
+            log.add("samples", made.frames["samples"], by="km")
+    recovery = load_site(folder).dose("L-7", day=NOW).recovery
+    assert (recovery.basis, recovery.n_harvests, recovery.n_left_out) == ("measured", 5, 1)
+    assert 80 < recovery.pct < 86
+    assert recovery.sentence.endswith(
+        " 1 harvest of under 20 or over 150 % left out: look at what was typed (qckit log check)."
+    )

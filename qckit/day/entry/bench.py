@@ -16,7 +16,7 @@ from pathlib import Path
 
 from qckit.day.entry import harvest_records, records
 from qckit.day.entry import writing as entries
-from qckit.day.entry.amounts import check_feed
+from qckit.day.entry.amounts import check_feed, harvest_doubts
 from qckit.day.entry.records import Entry
 from qckit.day.entry.repeats import AGAIN
 from qckit.day.entry.writing import Written
@@ -327,13 +327,14 @@ class Bench:
 
     def harvest(self, hatch: str, measured: harvest_records.Harvest, *, taken: dt.datetime | None = None) -> Written:
         """Enter a harvest; see :func:`qckit.day.entry.harvest_records.harvest_rows`."""
-        names, before = self.names_in_use("samples"), self.page.hatch(hatch).harvested
+        names, state = self.names_in_use("samples"), self.page.hatch(hatch)
         made = harvest_records.harvest_rows(
             self._sitting(), self._row(hatch), measured, taken=taken or self.moment(), names=names
         )
         written = self._write(made)
-        if before is not None:
-            written.notes.append(f"A harvest of it at {before:%H:%M} stands in the log, too: were there two?")
+        if state.harvested is not None:
+            written.notes.append(f"A harvest of it at {state.harvested:%H:%M} stands in the log, too: were there two?")
+        written.notes.extend(harvest_doubts(state, made))
         return written
 
     def feed(self, hatch: str, nauplii: float, *, fed: dt.datetime | None = None) -> Written:

@@ -19,7 +19,7 @@ from qckit.columns import listed_in
 from qckit.errors import InputError
 from qckit.quantities import QUANTITIES, WATER
 from qckit.stages import COUNT_LETTERS
-from qckit.words import cone_names, day, joined, number, plural
+from qckit.words import cone_names, day, figures, joined, number, plural
 
 if TYPE_CHECKING:
     from qckit.settings import Settings
@@ -374,8 +374,10 @@ def _known_date(text: str, order: str) -> str:
 
 
 def millions(nauplii: float) -> str:
-    """Write a number of nauplii as people say it: ``4.2 M``, ``830 000``."""
-    return f"{nauplii / 1e6:.1f} M" if nauplii >= 995_000 else number(round(nauplii, -3))
+    """Write a number of nauplii as people say it: ``4.2 M``, ``830 000``, ``5600``."""
+    if nauplii >= 995_000:
+        return f"{nauplii / 1e6:.1f} M"
+    return number(round(nauplii, -3)) if nauplii >= 10_000 else figures(nauplii)
 
 
 def iso_time(when: dt.datetime) -> str:

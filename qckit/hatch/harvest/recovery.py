@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import pandas as pd
 
 from qckit.hatch.intervals.estimates import student_quantile
+from qckit.quantities import RECOVERY_PCT
 from qckit.tables import to_utc
+from qckit.words import plural
 
 __all__ = [
     "ENOUGH_HARVESTS",
@@ -30,6 +32,7 @@ RECOVERY_COLUMNS = ("hatch", "lot", "cone", "at", "hatched", "harvested", "lost"
 _USUAL_SPREAD = 0.05  # relative, between harvests of one room, until more than a few are counted. No source
 _SPREAD_DF = 4.0
 _WINDOW = 60  # newest harvests that count
+_TIMES = 3.0  # off the others, in a room whose harvests all lie outside of the usual. No source
 
 
 @dataclass(frozen=True)
@@ -53,10 +56,23 @@ class Recovery:
     df: float
     n_harvests: int
     by_hatch: pd.DataFrame = field(repr=False, compare=False)  # RECOVERY_COLUMNS
+    n_left_out: int = 0  # harvests that hardly can be
 
     @property
     def sentence(self) -> str:
         """Which recovery is used, and what would make it better."""
+        return f"{self._basis_sentence}{self._left_out_words}"
+
+    @property
+    def _left_out_words(self):
+        if not self.n_left_out:
+            return ""
+        low, high = RECOVERY_PCT
+        n = plural(self.n_left_out, "harvest")
+        return f" {n} of under {low:g} or over {high:g} % left out: look at what was typed (qckit log check)."
+
+    @property
+    def _basis_sentence(self):
         if self.basis == "measured":
             return (
                 f"Recovery {self.pct:.0f} % ({self.low:.0f} to {self.high:.0f} %), measured at {self.n_harvests} "
@@ -188,8 +204,10 @@ def recovery_of(samples, cones, settings, *, day=None):
     """
     table = harvest_recovery(samples, cones, day=day)
     good = table[table["recovery_pct"] > 0].iloc[-_WINDOW:]
+    odd = _hardly_can_be(good["recovery_pct"].astype(float))
+    good, n_left_out = good[~odd], int(odd.sum())
     if len(good) >= ENOUGH_HARVESTS:
-        return _measured(good)
+        return replace(_measured(good), n_left_out=n_left_out)
     share = settings.feed.recovery_pct / 100
     return Recovery(
         basis="assumed",
@@ -201,6 +219,7 @@ def recovery_of(samples, cones, settings, *, day=None):
         spread=0.0,
         df=math.inf,
         n_harvests=len(good),
+        n_left_out=n_left_out,
         by_hatch=table,
     )
 
@@ -239,6 +258,15 @@ def recovery_by_cone(table, *, confidence=0.95):
         middle = float(mine.mean())
         rows.append((cone, len(mine), *(math.exp(v) for v in (middle, middle - reach, middle + reach))))
     return pd.DataFrame(rows, columns=columns)
+
+
+def _hardly_can_be(pct):
+    """Which recoveries lie outside of what a harvest brings in; where most of five or more do, the room is so."""
+    low, high = RECOVERY_PCT
+    far = (pct < low) | (pct > high)
+    if len(pct) >= ENOUGH_HARVESTS and far.mean() > 0.5:
+        return far & (np.abs(np.log(pct / pct.median())) > math.log(_TIMES))
+    return far
 
 
 def _measured(table):
