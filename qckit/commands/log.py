@@ -108,9 +108,10 @@ def import_(sheets, table, accept_good_rows, ignored, correct, emptied, problems
 
 def _say_answer(site: str, before, after) -> None:
     """Say what the counts mean that are new: each hatch's figures and what to do; of today's also what to start."""
+    from qckit.day.count_words import counted_words
     from qckit.day.page.counted import changed_counts, counted_hatches_of, newest_moment
     from qckit.day.page.loading import study_site
-    from qckit.day.words import counted_words, start_words
+    from qckit.day.words import start_words
     from qckit.errors import QcError
     from qckit.log.typed import site_time
     from qckit.site import load_site

@@ -3,16 +3,13 @@
 from __future__ import annotations
 
 import datetime as dt
-import math
-from collections import Counter
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from qckit.day.clock_words import clock_words, clocks_words
+from qckit.day.count_words import judged_words, look_at, percent, verdict_words
 from qckit.day.entry.records import millions
 from qckit.day.page.chores import Chore
-from qckit.day.page.counted import ALL_JUDGED, CountedHatch
-from qckit.day.page.judging import Judged
 from qckit.day.page.starting import Start
 from qckit.hatch.dose.feeds import FeedDue
 from qckit.hatch.dose.supply import HatchState
@@ -22,13 +19,10 @@ from qckit.words import (
     cone_names,
     dates_in,
     day,
-    estimated,
-    figures,
     first_few,
     joined,
     noun,
     plural,
-    rounded,
 )
 
 if TYPE_CHECKING:
@@ -39,10 +33,8 @@ __all__ = [
     "ENTER",
     "Line",
     "answer",
-    "counted_words",
     "day_lines",
     "in_site_order",
-    "judged_words",
     "start_words",
 ]
 
@@ -90,10 +82,10 @@ def day_lines(page: Day) -> list[Line]:
         Sections in the order of :data:`SECTIONS`; each has one line at least.
     """
     lines = _due(page) or [Line("due", "Nothing is due now.")]
-    lines += [Line("counts", judged_words(one), one.code == "poor", _look_at(one)) for one in page.judged] or [
-        Line("counts", "Nothing was counted today.")
-    ]
-    lines += _start_lines(page.start, page.now)
+    lines += [
+        Line("counts", judged_words(one), one.code in ("poor", "impossible"), look_at(one)) for one in page.judged
+    ] or [Line("counts", "Nothing was counted today.")]
+    lines += _start_lines(page)
     lines += [_chore_line(chore, page) for chore in page.chores] or [Line("also", "Nothing else is due.")]
     return [replace(line, text=in_site_order(line.text, page)) for line in lines]
 
@@ -106,93 +98,16 @@ def in_site_order(text: str, page: Day) -> str:
 
 def answer(page: Day) -> str:
     """Say the day in one line: ``A 79 %, usual; B 40 %, cold; start 10 g in A by 17:30``."""
-    figures = {one.hatch: f"{cone_name(one.cone)} {_percent(one.hatch_pct)}" for one in page.judged}
+    figures = {
+        one.hatch: f"{cone_name(one.cone)} {'?' if one.code == 'impossible' else percent(one.hatch_pct)}"
+        for one in page.judged
+    }
     known = [one for one in page.judged if one.code != "first"]
-    parts = [f"{figures[one.hatch]}, {_verdict(one, short=True)}" for one in known]
+    parts = [f"{figures[one.hatch]}, {verdict_words(one, short=True)}" for one in known]
     first = [figures[one.hatch] for one in page.judged if one.code == "first"]
     parts += [f"{joined(first)}, nothing to compare with yet"] if first else []
     short = start_words(page.start, page.now, short=True) or ("" if parts else start_words(page.start, page.now))
     return capital("; ".join([*parts, *([short] if short else [])])).removesuffix(".") + "."
-
-
-def judged_words(one: Judged) -> str:
-    """Say one count against its lot's usual: ``A 84 %, usual (76 to 91 %)``."""
-    return f"{cone_name(one.cone)} {_percent(one.hatch_pct)}, {_standing(one)}"
-
-
-def _standing(one: Judged) -> str:
-    """Say how a hatch stands to its lot's usual."""
-    text = _verdict(one)
-    if one.is_low_per_g:
-        usual, low, high = (figures(value) for value in (one.per_g_usual, one.per_g_low, one.per_g_high))
-        return f"{text} ({figures(one.nauplii_per_g)} nauplii; {one.lot} usually {usual}, {low} to {high})"
-    if math.isfinite(one.usual_pct):
-        text += f" ({one.lot} usually {_percent(one.usual_pct)}, {one.usual_low:.0f} to {one.usual_high:.0f})"
-    return text
-
-
-def counted_words(counted: list[CountedHatch]) -> list[str]:
-    """Say what an import counted: a line a hatch, the newest first; of many those that are poor or low, and how many.
-
-    Parameters
-    ----------
-    counted : list of CountedHatch
-    """
-    named = counted
-    if len(counted) > ALL_JUDGED:
-        bad = [one for one in counted if one.code in ("poor", "low")]
-        named = bad[:ALL_JUDGED]
-    lines = [f"Counted: {_counted_line(one)}" for one in named]
-    if len(counted) > ALL_JUDGED:
-        n = Counter(one.code for one in counted)
-        parts = [f"{n[code]} {words}" for code, words in _CODES.items() if n[code]]
-        more = f" (the newest {len(named)} stand above)" if len(bad) > len(named) else ""
-        lines.append(f"Counted in all: {plural(len(counted), 'hatch', 'hatches')}: {joined(parts)}{more}.")
-    poor = [one.hatch for one in counted if one.code == "poor"]
-    if poor:
-        lines.append(f"What a poor hatch was, and what to do:  qckit report poor-hatch {poor[0]}")
-    tested = dict.fromkeys(one.lot for one in counted if one.is_test)
-    lines += [f"Whether the lot that was tested is good:  qckit report new-lot {lot}" for lot in list(tested)[:3]]
-    return lines
-
-
-_CODES = {
-    "poor": "poor",
-    "low": "low",
-    "usual": "usual",
-    "high": "high",
-    "first": "among the first of their lot, with nothing to compare with",
-    "": "without a percentage",
-}
-
-
-def _counted_line(one: CountedHatch) -> str:
-    """Say a hatch with its figures and intervals, and how it stands to its lot."""
-    parts = [f"{one.hatch}: {cone_name(one.cone)} {estimated(*one.hatch_pct, unit='%', most=0)}"]
-    if not math.isfinite(one.hatch_pct[0]):
-        parts = [f"{one.hatch}: {cone_name(one.cone)}: no percentage, as unhatched cysts were not counted"]
-    if math.isfinite(one.nauplii_per_g[0]):
-        parts.append(f"{estimated(*map(rounded, one.nauplii_per_g))} nauplii per g")
-    text = ", ".join(parts)
-    return f"{text}: {_standing(one.judged)}." if one.judged is not None else f"{text}."
-
-
-def _verdict(one: Judged, *, short: bool = False) -> str:
-    """Say the code in words, with the first suspicion where there is one."""
-    if one.code == "first":
-        return f"one of the first of {one.lot}: nothing to compare with"
-    cause, code = one.suspicion_words, f"{one.code} per gram" if one.is_low_per_g else one.code
-    if not cause:
-        return code
-    return f"{cause}?" if short else f"{code}: {cause}?"
-
-
-def _look_at(one: Judged) -> str:
-    return f"qckit report poor-hatch {one.hatch}" if one.code in ("low", "poor") else ""
-
-
-def _percent(value: float) -> str:
-    return f"{value:.0f} %" if math.isfinite(value) else "no percentage"
 
 
 # ---- due ----------------------------------------------------------------------------------------------------------
@@ -302,8 +217,9 @@ def _too_late(start: Start, now: dt.datetime) -> str:
     return f"Too late for {clocks_words(start.missed, now)}: what is started now can be fed from {soonest}."
 
 
-def _start_lines(start: Start, now: dt.datetime) -> list[Line]:
+def _start_lines(page: Day) -> list[Line]:
     """Lines of what to start, with what speaks against it."""
+    start, now = page.start, page.now
     enter = ENTER if start.code == "start" else ""
     urgent = bool(start.missed) or start.code in ("no lot", "no dose")
     lines = [Line("start", start_words(start, now), urgent, enter)]
@@ -316,7 +232,12 @@ def _start_lines(start: Start, now: dt.datetime) -> list[Line]:
         if lots:
             passed = f"{joined(lots)} {noun(len(lots), 'is', 'are')} {which}, but {noun(len(lots), *but)}."
             lines.append(Line("start", passed))
-    lines += [Line("start", text, True) for text in start.left_out]
+    impossible = [one.hatch for one in page.judged if one.code == "impossible"]  # why, is told with its count
+    for hatch, text in start.left_out:
+        if hatch in impossible:
+            lines.append(Line("start", f"{hatch} is left out of the dose until then."))
+        else:
+            lines.append(Line("start", text, True))
     lines += [Line("start", text) for text in start.dose_warnings[:_MOST_WARNINGS]]
     if start.code == "start" and len(start.cones) < start.n_cones:
         free = plural(len(start.cones), "cone is", "cones are") if start.cones else "none is"

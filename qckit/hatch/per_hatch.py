@@ -11,6 +11,7 @@ import pandas as pd
 from qckit.errors import InputError
 from qckit.hatch.intervals.estimates import check_confidence, normal_quantile
 from qckit.hatch.intervals.plain import score_bounds
+from qckit.hatch.lots.doubted import cannot_be
 from qckit.hatch.metrics import CONE_COLUMNS, cone_metrics
 from qckit.hatch.photo_counts import mark_photo_counts
 from qckit.hatch.registry import METRICS
@@ -62,13 +63,14 @@ def hatch_table(tables, *, confidence: float = 0.95) -> pd.DataFrame:
     used = reading_subsamples(joined_subsamples(*parts, tables.photos), reading_h=reading_h)
     used = used[used["left_out"] == ""]
     z, bounds = normal_quantile(confidence), {}
+    can_be = used[~used["hatch"].isin(cones.loc[cannot_be(cones, tables.samples), "hatch"])]  # a slip widens no other
     for name, m in METRICS.items():
         if m.interval == "proportion":
-            spread = _dispersion(used, m.part, m.whole)
+            spread = _dispersion(can_be, m.part, m.whole)
             u = camera_u if m.part == "nauplii" else 0 * camera_u
             bounds[name] = [100 * b for b in _share_bounds(cones[m.part], cones[m.whole], z, spread, u)]
         elif m.interval == "rate":
-            spread = _dispersion(used, m.part, "counted_ul")
+            spread = _dispersion(can_be, m.part, "counted_ul")
             bounds[name] = _rate_bounds(cones.assign(camera_u=camera_u), m.part, z, spread, measure)
         else:
             constant = pd.Series(np.asarray(m.constant(used), dtype=float), index=used["hatch"].to_numpy())

@@ -147,7 +147,7 @@ def _case(lot, cone, *, first, p_low=0.001, n_hatches=40, none=0.01, other=0.01,
     seen = Stub(counts={"hatch_pct": 43.0}, counted_by="photo", kind="first")
     other_look = Stub(counts={"hatch_pct": 81.0}, counted_by="hand", kind=look)
     return Stub(
-        row={"hatch": f"H261105-{cone}", "lot": lot, "cone": cone},
+        row={"hatch": f"H261105-{cone}", "lot": lot, "cone": cone, "is_impossible": False},
         levels=(pct, per_g),
         usual=Stub(n_hatches=n_hatches),
         weights=Stub(ranked=lambda: [(first, 0.4)], none=none, other=other),

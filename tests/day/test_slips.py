@@ -7,12 +7,14 @@ import pandas as pd
 import pytest
 from invented_day import at
 
+from qckit.day.count_words import counted_words
 from qckit.day.entry import records
 from qckit.day.entry.bench import Bench
 from qckit.day.entry.harvest_records import Harvest, harvest_rows
 from qckit.day.founding import Answers, found_site
+from qckit.day.page.counted import counted_hatches_of
 from qckit.day.page.loading import load_day
-from qckit.day.words import day_lines, start_words
+from qckit.day.words import answer, day_lines, start_words
 from qckit.log import open_log
 from qckit.site import load_site
 
@@ -62,7 +64,7 @@ def test_tenfold_grams_lead_no_dose(two_cones, counted):
         "Look at its grams on the sheet. If they are wrong:  "
         "qckit log correct hatches H261120-B cysts_g VALUE --reason TEXT"
     )
-    assert start.left_out == (said,) and said in lines(folder)
+    assert start.left_out == (("H261120-B", said),) and said in lines(folder)
     assert not any("poor" in text for text in lines(folder))
     assert load_site(folder).dose("L-7", day=NOW).warnings[0].code == "doubted"
     with open_log(folder) as log:
@@ -91,7 +93,7 @@ def test_a_lone_hatch_with_tenfold_grams_gives_no_dose_and_is_not_offered_again(
 def test_a_hatch_many_times_off_the_lots_other_is_left_out(two_cones):
     """Few nauplii, and all cysts there: it hatched badly, and says nothing of what the lot gives."""
     folder = two_cones([2.0, 2.0], counts={1: [(9, 3, 120, 5), (11, 2, 118, 9), (10, 3, 121, 6)]})
-    (said,) = load_day(folder, now=NOW).start.left_out
+    ((_, said),) = load_day(folder, now=NOW).start.left_out
     assert said.startswith(
         "H261120-B is left out of the dose: it gave 20\u202f000 nauplii per gram, the lot's others 243"
     )
@@ -187,3 +189,63 @@ def test_a_recovery_that_can_hardly_be_is_left_out_of_the_measured_one(two_cones
     assert recovery.sentence.endswith(
         " 1 harvest of under 20 or over 150 % left out: look at what was typed (qckit log check)."
     )
+
+
+IMPOSSIBLE = (
+    "its counts make 987\u202f000 nauplii per gram, more than a gram of cysts holds (450\u202f000 at the very most). Look at "
+    "the sheet:  qckit log correct samples H261120-A-2 nauplii VALUE --reason TEXT"
+)
+
+
+@pytest.fixture
+def tenfold_count(two_cones):
+    """A site where 1240 nauplii were typed for 124 in one subsample of cone A."""
+    return two_cones([2.0, 2.0], counts={0: [COUNTS[0], (1240, 2, 15, 80), COUNTS[2]]})
+
+
+def test_a_count_that_cannot_be_is_no_finding_on_the_page(tenfold_count):
+    page = load_day(tenfold_count, now=NOW)
+    assert [one.code for one in page.judged] == ["impossible", "first"]
+    assert lines(tenfold_count, "counts")[0] == f"A: no figure yet: {IMPOSSIBLE}"
+    assert page.hatch("H261120-A").basis == "expected"  # a count that cannot be covers no feed
+    assert answer(page).startswith("A ?, its count cannot be; B 88 %")
+    assert "H261120-A is left out of the dose until then." in lines(tenfold_count)
+
+
+def test_an_import_says_that_a_count_cannot_be_and_widens_no_other_range(tenfold_count):
+    site = load_site(tenfold_count)
+    said = counted_words(counted_hatches_of(site, ["H261120-A", "H261120-B"]))
+    assert f"Counted: H261120-A: A: no figure yet: {IMPOSSIBLE}" in said
+    assert (
+        "Counted: H261120-B: B 88 % (85 to 91 %), 243\u202f000 (216\u202f000 to 274\u202f000) nauplii per g" in said[0]
+    )
+
+
+def test_the_page_of_a_hatch_whose_count_cannot_be_asks_for_the_count_alone(tenfold_count):
+    finding = load_site(tenfold_count).poor_hatch("H261120-A")
+    assert finding.verdict == "not-enough-evidence"
+    assert finding.headline == "H261120-A: its count cannot be: 987\u202f000 nauplii per gram. Put it right first."
+    assert [f.value for f in finding.figures[:3]] == pytest.approx([float("nan")] * 3, nan_ok=True)
+    assert finding.next_steps == [
+        "First: look at the sheet:  qckit log correct samples H261120-A-2 nauplii VALUE --reason TEXT"
+    ]
+
+
+def test_a_corrected_count_is_judged_again(tenfold_count):
+    with open_log(tenfold_count) as log:
+        log.correct("samples", "H261120-A-2", "nauplii", 124, by="km", reason="a digit too many")
+    assert lines(tenfold_count, "counts")[0].startswith("A 88 %")
+
+
+def test_a_cone_of_a_test_whose_count_cannot_be_is_left_out_of_the_verdict(two_cones):
+    folder = two_cones([2.0] * 4, counts={2: [COUNTS[0], (1240, 2, 15, 80), COUNTS[2]]})
+    with open_log(folder) as log:
+        for name in log.hatches()["hatch"]:
+            log.correct("hatches", name, "purpose", "standard test", by="km", reason="a test")
+        (name,) = log.samples().loc[log.samples()["nauplii"] == 1240, "hatch"]
+    finding = load_site(folder).new_lot("L-7")
+    said = [
+        text for text in finding.left_out if text.startswith(f"{name}: its counts make 987\u202f000 nauplii per gram")
+    ]
+    assert len(said) == 1 and "qckit log correct samples" in said[0]
+    assert next(f for f in finding.figures if "per gram" in f.label).value == pytest.approx(243_000, rel=0.05)

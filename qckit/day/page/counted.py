@@ -33,10 +33,14 @@ class CountedHatch:
     hatch_pct: tuple[float, float, float]  # value, low, high
     nauplii_per_g: tuple[float, float, float]
     judged: Judged | None
+    why: str = ""  # its count cannot be
+    first_step: str = ""
 
     @property
     def code(self) -> str:
         """Of :class:`Judged`; empty where there is no percentage."""
+        if self.why:
+            return "impossible"
         return self.judged.code if self.judged is not None else ""
 
 
@@ -72,7 +76,7 @@ def counted_hatches_of(site: Site, hatches: Iterable[str]) -> list[CountedHatch]
     site : Site
     hatches : iterable of str
     """
-    from qckit.hatch import hatch_table
+    from qckit.hatch import hatch_table, impossible_hatches
     from qckit.verdicts.lots.usual import counted_hatches
 
     t = site.tables
@@ -81,6 +85,7 @@ def counted_hatches_of(site: Site, hatches: Iterable[str]) -> list[CountedHatch]
     tests = set(t.hatches.loc[t.hatches["purpose"] == "standard test", "hatch"])
     reading_h = t.settings.conditions.reading_h
     counts = counted_hatches(t.samples, t.hatches, t.lots, photos=t.photos, reading_h=reading_h)
+    impossible = impossible_hatches(figures, t.samples)
     judged = _judged(site, counts, figures["hatch"].tolist())
     return [
         CountedHatch(
@@ -91,6 +96,8 @@ def counted_hatches_of(site: Site, hatches: Iterable[str]) -> list[CountedHatch]
             hatch_pct=_with_bounds(row, "hatch_pct"),
             nauplii_per_g=_with_bounds(row, "hatching_efficiency_per_g"),
             judged=judged.get(row["hatch"]),
+            why=impossible[row["hatch"]].why if row["hatch"] in impossible else "",
+            first_step=impossible[row["hatch"]].first_step if row["hatch"] in impossible else "",
         )
         for row in figures.to_dict("records")
     ]

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 import pandas as pd
 
 from qckit.errors import QcError
+from qckit.hatch import too_many
 from qckit.verdicts.lots.level import judge_level
 from qckit.verdicts.lots.standing import Standing, standing_levels
 from qckit.verdicts.lots.usual import usual_of_hatch
@@ -33,7 +34,7 @@ class Judged:
     hatch: str
     lot: str
     cone: str
-    code: str  # usual, low, poor, high, first (too few to compare), no percentage
+    code: str  # usual, low, poor, high, first (too few to compare), impossible (its count cannot be)
     hatch_pct: float
     usual_pct: float = math.nan
     usual_low: float = math.nan
@@ -48,6 +49,8 @@ class Judged:
     per_g_usual: float = math.nan  # nauplii per gram that its lot usually gives
     per_g_low: float = math.nan
     per_g_high: float = math.nan
+    why: str = ""  # its count cannot be
+    first_step: str = ""
     is_low_per_g: bool = False  # it is low or poor by its nauplii per gram, and not by its percentage
 
 
@@ -84,6 +87,9 @@ def judge_hatch(
         "nauplii_per_g": float(row["hatching_efficiency_per_g"]),
         "n_subsamples": int(row["n_subsamples"]),
     }
+    if row["is_impossible"]:
+        one = too_many(row)
+        return Judged(code="impossible", why=one.why, first_step=one.first_step, **head)
     standing = standing or standing_levels(counts, before=row["started"], also=(hatch,))
     usual = usual_of_hatch(counts, row, standing)
     if usual.n_hatches < _FEW:

@@ -57,7 +57,7 @@ class Start:
     basis: str = ""
     dose_sentence: str = ""
     dose_warnings: tuple[str, ...] = ()
-    left_out: tuple[str, ...] = ()  # which hatches no dose rests on, as their figures can hardly be
+    left_out: tuple[tuple[str, str], ...] = ()  # hatches that no dose rests on, as their figures can hardly be, and why
     passed_over: tuple[str, ...] = ()  # older open lots that are poor
     without_dose: tuple[str, ...] = ()  # other open lots of which too little is known for a dose
     why_not: str = ""
@@ -193,7 +193,7 @@ def plan_start(
         basis=dose.basis,
         dose_sentence=dose.sentence,
         dose_warnings=tuple(w.sentence for w in dose.warnings if w.code not in ("cones", *OF_DOUBTED)),
-        left_out=tuple(w.sentence for w in dose.warnings if w.code in OF_DOUBTED),
+        left_out=tuple((w.values.get("hatch", ""), w.sentence) for w in dose.warnings if w.code in OF_DOUBTED),
         balance_step_g=protocol.balance_step_g,
         **head,
     )

@@ -101,18 +101,19 @@ def hatch_states(
     reach = settings.protocol.incubation_h + settings.protocol.max_age_h + _FORGOTTEN_H
     started = to_utc(tables.hatches["started"])
     recent = tables.hatches[(started <= now) & (started > now - dt.timedelta(hours=reach))]
-    measured = counts.set_index("hatch")["hatching_efficiency_per_g"].to_dict()
+    measured = counts[~counts["is_impossible"]].set_index("hatch")["hatching_efficiency_per_g"].to_dict()
     counted = set(tables.samples.loc[tables.samples["kind"] == "subsample", "hatch"])
+    impossible = set(counts.loc[counts["is_impossible"], "hatch"])
     harvests = harvest_totals(tables.samples).to_dict("index")
     last = recent.assign(at=started[recent.index]).groupby("cone")["at"].max().to_dict()
-    known = _Known(measured, counted, harvests, per_g, recovery, last_start=last)
+    known = _Known(measured, counted, harvests, per_g, recovery, last_start=last, impossible=impossible)
     return [_state(row, now, tables, known) for row in recent.sort_values("started").to_dict("records")]
 
 
 @dataclass(frozen=True)
 class _Known:
     """What the log knows of hatches: nauplii per gram counted, counted at all, harvests, what a gram should give, the
-    share of a harvest, and the last start in each cone."""
+    share of a harvest, the last start in each cone, and whose count cannot be."""
 
     measured: dict[str, float]
     counted: set[str]
@@ -120,6 +121,7 @@ class _Known:
     per_g: dict[str, float]
     recovery: float
     last_start: dict[str, pd.Timestamp]
+    impossible: set[str]
 
 
 def _state(row: dict, now, tables, known: _Known) -> HatchState:
@@ -134,7 +136,11 @@ def _state(row: dict, now, tables, known: _Known) -> HatchState:
     per_gram, basis = math.nan, ""
     if math.isfinite(known.measured.get(name, math.nan)):
         per_gram, basis = known.measured[name] * known.recovery, "counted"
-    elif name not in known.counted and now <= feed_by and math.isfinite(known.per_g[row["lot"]]):
+    elif (
+        (name not in known.counted or name in known.impossible)
+        and now <= feed_by
+        and math.isfinite(known.per_g[row["lot"]])
+    ):
         per_gram, basis = known.per_g[row["lot"]], "expected"
     nauplii = per_gram * row["cysts_g"]
     if harvest and math.isfinite(harvest["harvested"]):

@@ -13,7 +13,7 @@ from qckit.quantities import MOST_CYSTS_G_PER_L, MOST_PER_G
 from qckit.tables import to_utc
 from qckit.words import figures, number
 
-__all__ = ["Doubted", "cannot_be", "doubted_hatches"]
+__all__ = ["Doubted", "cannot_be", "doubted_hatches", "impossible_hatches", "too_many"]
 
 _SIGMAS = 3.0  # of counting: what is beyond it is no chance
 _LEAST_FULL_PER_G = 55_000.0  # a quarter of 220,000, the fewest in most lots (common practice, no source)
@@ -42,6 +42,7 @@ class Doubted:
     grams: float
     g_per_l: float
     others_per_g: float = math.nan  # nauplii per gram of the lot's other hatches, where these speak against it
+    sample: str = ""  # the one subsample that cannot be, where there is one
 
     @property
     def why(self) -> str:
@@ -63,7 +64,9 @@ class Doubted:
     @property
     def first_step(self) -> str:
         """What to look at first, and the command that mends it."""
-        name = shlex.quote(self.hatch)
+        name, sample = shlex.quote(self.hatch), shlex.quote(self.sample)
+        if self.sample:
+            return f"Look at the sheet:  qckit log correct samples {sample} nauplii VALUE --reason TEXT"
         if self.code == "too dense":
             return (
                 "Look at its grams on the sheet. If they are wrong:  "
@@ -95,13 +98,73 @@ def cannot_be(cones, samples=None):
     beyond = _surely(nauplii) * cones["factor_per_g"].astype(float) > MOST_PER_G
     if samples is None or samples.empty or cones.empty:
         return beyond
+    return beyond | cones["hatch"].isin(set(_impossible_samples(cones, samples)["hatch"]))
+
+
+def _impossible_samples(cones, samples):
+    """Subsamples that make more nauplii of a gram than it holds by themselves."""
     mine = samples[samples["kind"] == "subsample"]
     ul_per_g = (cones["volume_ml"] * 1000.0 / cones["cysts_g"]).set_axis(cones["hatch"])
     factor = (
         mine["hatch"].map(ul_per_g[~ul_per_g.index.duplicated()]) * mine["dilution"].fillna(1.0) / mine["volume_ul"]
     )
     bad = _surely(mine["nauplii"].astype(float)) * factor > MOST_PER_G
-    return beyond | cones["hatch"].isin(set(mine.loc[bad, "hatch"]))
+    return mine[bad]
+
+
+def impossible_hatches(cones, samples) -> dict[str, Doubted]:
+    """Give the hatches of :func:`cannot_be` with what speaks against each and the first step.
+
+    Parameters
+    ----------
+    cones : DataFrame
+        Rows of ``cone_metrics``.
+    samples : DataFrame
+        The samples table.
+
+    Returns
+    -------
+    dict of str to Doubted
+
+    Examples
+    --------
+    >>> hatch.impossible_hatches(cones, tables.samples)
+    {}
+    """
+    rows = cones[cannot_be(cones, samples)]
+    if rows.empty:
+        return {}
+    bad = _impossible_samples(rows, samples).groupby("hatch")["sample"].agg(list)
+    alone = {hatch: names[0] for hatch, names in bad.items() if len(names) == 1}
+    return {
+        row["hatch"]: too_many(row | {"impossible_sample": alone.get(row["hatch"], "")})
+        for row in rows.to_dict("records")
+    }
+
+
+def too_many(row) -> Doubted:
+    """Say of a row whose count cannot be what speaks against it.
+
+    Parameters
+    ----------
+    row : mapping
+        Of ``cone_metrics``, with ``impossible_sample`` where one subsample alone cannot be (else empty).
+
+    Examples
+    --------
+    >>> hatch.too_many(cones.iloc[0].to_dict() | {"impossible_sample": ""}).code
+    'too many'
+    """
+    grams = float(row["cysts_g"])
+    return Doubted(
+        row["hatch"],
+        row["lot"],
+        "too many",
+        per_g=float(row["hatching_efficiency_per_g"]),
+        grams=grams,
+        g_per_l=grams / float(row["volume_ml"]) * 1000.0,
+        sample=row["impossible_sample"],
+    )
 
 
 def _surely(count):
@@ -135,25 +198,25 @@ def doubted_hatches(cones, samples, settings) -> list[Doubted]:
     good = cones[(cones["nauplii"] > 0) & (cones["factor_per_g"] > 0)]
     if good.empty:
         return []
-    impossible = cannot_be(good, samples)
-    found: list[Doubted] = []
-    for _, of_lot in good.groupby("lot", sort=False):
-        found += _of_lot(of_lot, impossible[of_lot.index], settings.feed.max_g_per_l)
+    impossible = impossible_hatches(good, samples)
+    found = list(impossible.values())
+    for _, of_lot in good[~good["hatch"].isin(set(impossible))].groupby("lot", sort=False):
+        found += _of_lot(of_lot, settings.feed.max_g_per_l)
     order = dict(zip(good["hatch"], to_utc(good["started"]), strict=True))
     return sorted(found, key=lambda one: order[one.hatch])
 
 
-def _of_lot(rows, impossible, max_g_per_l) -> list[Doubted]:
-    """Doubted hatches of one lot."""
+def _of_lot(rows, max_g_per_l) -> list[Doubted]:
+    """Doubted hatches of one lot, of those that can be."""
     per_g, density = rows["hatching_efficiency_per_g"].astype(float), rows["cysts_g"] / rows["volume_ml"] * 1000.0
     full = rows["full_cysts"].astype(float)
     factor = rows["factor_per_g"].astype(float)
     dense = (density > min(_DENSE * max_g_per_l, MOST_CYSTS_G_PER_L)) & (per_g < _FEW_PER_G)
     few = (full + _SIGMAS * np.sqrt(full)) * factor < _LEAST_FULL_PER_G
-    code = pd.Series("", index=rows.index).mask(few, "too few").mask(dense, "too dense").mask(impossible, "too many")
+    code = pd.Series("", index=rows.index).mask(few, "too few").mask(dense, "too dense")
     if len(rows) >= _ENOUGH:
         agree = np.abs(np.log(per_g / per_g.median())) < math.log(_AGREES)
-        code = code.mask(agree & ~impossible, "")
+        code = code.mask(agree, "")
     shown = per_g.mask(code == "too few", full * factor)
     others = pd.Series(math.nan, index=rows.index)
     left = per_g[code == ""]

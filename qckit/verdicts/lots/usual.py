@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pandas as pd
 
-from qckit.hatch import cone_metrics, joined_subsamples, reading_subsamples
+from qckit.hatch import cone_metrics, impossible_hatches, joined_subsamples, reading_subsamples
 from qckit.log_odds import expit
 from qckit.robust import SD_PER_MAD
 from qckit.tables import to_utc
@@ -89,7 +89,8 @@ def counted_hatches(
     -------
     DataFrame, one row per hatch with nauplii and unhatched cysts counted, sorted by start
         ``hatch.CONE_COLUMNS`` (umbrella stages 0 where nobody counted them), operator, chi2 and df (of the full cysts
-        over subsamples) and share_chi2 (of the nauplii among them, same df).
+        over subsamples), share_chi2 (of the nauplii among them, same df), is_impossible (:func:`hatch.cannot_be`)
+        and impossible_sample (its subsample that alone cannot be, else empty).
     """
     if cones is None:
         cones = cone_metrics(samples, hatches, lots, photos=photos, reading_h=reading_h)
@@ -100,6 +101,9 @@ def counted_hatches(
         hatches.reindex(columns=["hatch", "operator"]), on="hatch", how="left"
     )
     cones["umbrella"] = cones["umbrella"].fillna(0.0)
+    impossible = impossible_hatches(cones, samples)
+    cones["is_impossible"] = cones["hatch"].isin(set(impossible))
+    cones["impossible_sample"] = [impossible[name].sample if name in impossible else "" for name in cones["hatch"]]
     return cones.sort_values(
         ["started", "hatch"], key=lambda c: to_utc(c) if c.name == "started" else c, ignore_index=True
     )
@@ -195,9 +199,9 @@ def usual_of_lot(counts: pd.DataFrame, *, lot: str, before, leave_out=(), most: 
         With fewer than five earlier hatches the mean rests on those few (or, without any, on nothing: NaN) and the
         note says so; the spread leans on the prior.
     """
-    counts = counts[["hatch", "lot", "started", *_DESCRIBED_BY, "chi2", "share_chi2", "df"]]
+    counts = counts[["hatch", "lot", "started", *_DESCRIBED_BY, "chi2", "share_chi2", "df", "is_impossible"]]
     of_lot = counts[(counts["lot"] == lot) & ~counts["hatch"].isin(list(leave_out))]
-    of_lot = of_lot[to_utc(of_lot["started"]) < pd.Timestamp(before)].tail(most)
+    of_lot = of_lot[(to_utc(of_lot["started"]) < pd.Timestamp(before)) & ~of_lot["is_impossible"]].tail(most)
     if of_lot.empty:
         return Usual(
             mean=np.full(4, np.nan),
@@ -216,7 +220,9 @@ def usual_of_lot(counts: pd.DataFrame, *, lot: str, before, leave_out=(), most: 
     kept, kept_sampling = figures[keep], sampling[keep]
     mean = np.array([np.nanmean(col) if np.isfinite(col).any() else np.nan for col in kept.T])
     n = len(kept)
-    others = counts[(counts["lot"] != lot) & (to_utc(counts["started"]) < pd.Timestamp(before))]
+    others = counts[
+        ~counts["is_impossible"] & (counts["lot"] != lot) & (to_utc(counts["started"]) < pd.Timestamp(before))
+    ]
     prior, weight = _site_spread(others, mixing)
     between = _between(kept, kept_sampling, prior, weight)
     names = of_lot["hatch"].tolist()

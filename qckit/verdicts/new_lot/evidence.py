@@ -17,6 +17,7 @@ from qckit.hatch.dose.records import dose_records
 from qckit.hatch.harvest.losses import HarvestLosses, harvest_losses
 from qckit.hatch.harvest.recovery import Recovery, recovery_of
 from qckit.hatch.lots.ageing import ageing_trend
+from qckit.hatch.lots.doubted import impossible_hatches
 from qckit.hatch.lots.standard_tests import TEST_PURPOSES
 from qckit.hatch.metrics import cone_metrics, require_lot, sample_metrics
 from qckit.hatch.notes import gaps
@@ -89,7 +90,8 @@ def new_lot_evidence(tables, *, lot, reference=None, detection_u=None, certifica
     row = require_lot(lots, hatches, lot)
     samples = fill_volumes(tables.samples, tables.photos)
     every = cone_metrics(samples, hatches, lots, reading_h=settings.conditions.reading_h)
-    test = choose_cones(every, hatches, readings, lot=lot, settings=settings, reference=reference)
+    can_be, impossible = _that_can_be(every, samples)
+    test = choose_cones(can_be, hatches, readings, lot=lot, settings=settings, reference=reference)
     used, beside, older = test.used, test.beside, test.older
     in_test = {*used["hatch"], *beside["hatch"]}
     if not (photo_rows(samples, by_hand=by_hand) & samples["hatch"].isin(in_test)).any():
@@ -129,9 +131,8 @@ def new_lot_evidence(tables, *, lot, reference=None, detection_u=None, certifica
         budget=_unless_too_little(_budget, used, settings, detection_u),
         percentage_budget=_unless_too_little(_percentage_budget, used, settings, detection_u),
         output_budget=_unless_too_little(_output_budget, used, row, settings),
-        ageing=_unless_too_little(_ageing, every, lot, settings)
-        or _unless_too_little(_ageing, every, test.reference, settings),
-        left_out=_left_out(test, summary, other),
+        ageing=_first_of(_ageing, can_be, (lot, test.reference), settings),
+        left_out=_left_out(test, summary, other, impossible),
         certificate=certificate,
         samples=samples[samples["hatch"].isin({*test.conditions["hatch"], *in_test})],
         pct_decimals=pct_decimals(summary.hatch_pct, [settings.limits.min_hatch_pct, *claimed]),
@@ -170,10 +171,17 @@ def subsamples_as_counted(tables):
     return sample_metrics(samples, tables.hatches, tables.lots)
 
 
-def _left_out(test, summary, other):
+def _left_out(test, summary, other, impossible):
     """What was not used, and why: of the test, of its figures, of the reference lot's."""
     gaps_of_other = gaps(other.notes if other else ())
-    return (*test.left_out, *map(str, gaps(summary.notes)), *(f"Lot {test.reference}: {g}" for g in gaps_of_other))
+    of_these = [one for one in impossible if one.lot in (summary.lot, test.reference)]
+    slips = [f"{one.hatch}: {one.why}. {one.first_step}" for one in of_these]
+    return (
+        *slips,
+        *test.left_out,
+        *map(str, gaps(summary.notes)),
+        *(f"Lot {test.reference}: {g}" for g in gaps_of_other),
+    )
 
 
 def _by_certificate(tables, certificate, by_hand):
@@ -228,6 +236,18 @@ def _unless_too_little(work, *given, **named):
         return work(*given, **named)
     except InputError:
         return None
+
+
+def _first_of(work, cones, lots, settings):
+    """The result of the first lot that has enough for it, or None."""
+    found = (_unless_too_little(work, cones, lot, settings) for lot in lots)
+    return next((one for one in found if one is not None), None)
+
+
+def _that_can_be(every, samples):
+    """Cones without those whose counts cannot be, and these."""
+    impossible = impossible_hatches(every, samples)
+    return every[~every["hatch"].isin(set(impossible))].reset_index(drop=True), impossible.values()
 
 
 def _dose(tables, lot, now, every):

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from qckit.hatch import too_many
 from qckit.quantities import QUANTITIES
 from qckit.verdicts.lots.usual import full_cysts_counted
 from qckit.verdicts.poor_hatch.causes import cause
@@ -52,6 +53,8 @@ def steps_of(case, verdict, named, *, checks, again, settings) -> list[tuple[str
     -------
     list of (str, str)
     """
+    if case.row["is_impossible"]:
+        return [("count", f"First: {small(too_many(case.row).first_step)}")]
     conditions, plans = settings.conditions, {item.code: plan for item, _, plan in checks}
     off = [_read_again(case, r, plans, conditions) for r in again]
     repeated = {r.check.code for r in again if r.check}

@@ -104,7 +104,7 @@ def decide(case: Case) -> tuple[str, tuple[str, ...]]:
     """Return the verdict's code and the cause or causes it names, the likeliest first."""
     w, ranked = case.weights, case.weights.ranked()
     counted = full_cysts_counted(case.row)
-    if not case.usual.n_hatches or counted < _LEAST_COUNTED:
+    if case.row["is_impossible"] or not case.usual.n_hatches or counted < _LEAST_COUNTED:
         return "not-enough-evidence", ()
     if w.chance >= _NOTHING:
         if max(w.of("embryos"), w.of("empty")) >= _LOT_IN_DOUBT:

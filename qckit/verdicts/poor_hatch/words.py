@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
-from qckit.hatch import binomial_interval
+from qckit.hatch import binomial_interval, too_many
 from qckit.quantities import CONDITIONS, QUANTITIES
 from qckit.verdicts.finding import Figure, Finding
 from qckit.verdicts.lots.usual import full_cysts_counted
@@ -34,7 +35,7 @@ def put_into_words(case, verdict, named, *, plans, again, settings) -> Finding:
         subject=str(case.row["hatch"]),
         verdict=verdict,
         headline=headline(case, verdict, named, p, again),
-        figures=_figures(case),
+        figures=[_unknown(figure) for figure in _figures(case)] if case.row["is_impossible"] else _figures(case),
         next_steps=[text for _, text in steps],
         evidence=collect_evidence(case, settings),
         would_change=_would_change(case, plans, then, check_texts),
@@ -58,6 +59,12 @@ def headline(case, verdict, named, p, again=()):
 
 def _variants(case, verdict, named, p, again):
     hatch = str(case.row["hatch"])
+    if case.row["is_impossible"]:
+        doubted = too_many(case.row)
+        return [
+            f"{hatch}: {doubted.why}. Put the count right first.",
+            f"{hatch}: its count cannot be: {figures(doubted.per_g)} nauplii per gram. Put it right first.",
+        ]
     gave, usual = _gave(case, verdict)
     if named and verdict == "not-poor":
         short = cause(named[0]).short
@@ -189,6 +196,11 @@ def _figures(case):
         ),
         _missing_figure(case.feed),
     ]
+
+
+def _unknown(figure):
+    """A figure that rests on a count that cannot be, not shown."""
+    return replace(figure, value=math.nan, low=math.nan, high=math.nan, note="its count cannot be")
 
 
 def _missing_figure(feed):
