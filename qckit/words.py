@@ -281,6 +281,11 @@ def row_words(table: str, key: str) -> str:
     return f"{table} {', '.join(map(str, parts))}"
 
 
+def rows_in_words(n: int, table: str) -> str:
+    """Say ``1 hatch``, ``2 hatches``: each table's name is the plural of what a row of it is."""
+    return plural(n, "hatch" if table == "hatches" else table.removesuffix("s"), table)
+
+
 def time_in_words(text: str) -> str:
     """Write a text that is an ISO time to the minute, a blank for its T: ``2026-11-04 09:00 +00:00``; others stay."""
     found = _ISO_DATE.fullmatch(text)

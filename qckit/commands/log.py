@@ -286,6 +286,16 @@ def recount(sample, reason, site, by, rest, **counts):
         click.echo("No cysts or embryos are counted, so this sample gives no hatching percentage.")
 
 
+def _step(log, key: str) -> int:
+    """The number of a step that the log has; an error for another."""
+    from qckit.errors import InputError
+
+    known = log.steps()["step"].astype(str).tolist()
+    if key not in known:
+        raise InputError(f"steps {key}: no such step; the newest is {known[-1] if known else 'none'}.")
+    return int(key)
+
+
 def _hiding(name: str, done: str, text: str) -> None:
     """Add a command that hides a row, or shows it again, with all that hangs on it."""
 
@@ -297,11 +307,19 @@ def _hiding(name: str, done: str, text: str) -> None:
     @BY
     def hide_or_show(table, key, reason, site, by):
         with open_site_log(site) as log:
-            n = getattr(log, name)(table, _key(table, key), by=who(by), reason=reason)
+            if table == "steps" and name == "withdraw":
+                n = log.withdraw_step(_step(log, key), by=who(by), reason=reason)
+            else:
+                n = getattr(log, name)(table, _key(table, key), by=who(by), reason=reason)
         click.echo(f"{table} {key}: {done} ({plural(n, 'row')} with what hangs on it).")
 
 
-_hiding("withdraw", "withdrawn", "Hide a row entered by mistake, with all that hangs on it; it stays on record.")
+_hiding(
+    "withdraw",
+    "withdrawn",
+    "Hide a row entered by mistake, with all that hangs on it; it stays on record. All rows of one step, such as an "
+    "import: TABLE is steps, and KEY its number ( qckit log show steps ).",
+)
 _hiding("reinstate", "shown again", "Show a withdrawn row again, with all that hangs on it.")
 
 

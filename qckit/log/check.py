@@ -295,7 +295,7 @@ def _doubtful(log, tables) -> list[tuple]:
         )
     ]
     found += [
-        ("time to come", "wrong", d.table, d.key, d.what, d.remedy) for d in odd_times.times_to_come(tables, log.now())
+        ("time to come", "wrong", d.table, d.key, d.what, d.remedy) for d in odd_times.steps_to_come(tables, log.now())
     ]
     for name in ("hatches", "samples", "readings"):
         for index, column, value, rule, remedy in row_rules.broken(name, tables[name]):

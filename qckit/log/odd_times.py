@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from itertools import pairwise
 
 import pandas as pd
@@ -9,8 +10,9 @@ import pandas as pd
 from qckit.log import schema
 from qckit.log.problems import Doubt, doubt
 from qckit.tables import to_utc
+from qckit.words import joined, rows_in_words
 
-__all__ = ["days_apart", "early_feeds", "far_readings", "times_to_come"]
+__all__ = ["days_apart", "early_feeds", "far_readings", "steps_to_come", "times_to_come"]
 
 _LOT_DATES = ("harvested", "received", "opened", "best_before")
 _OLD_YEARS, _KEPT_YEARS = 30, 40  # a lot harvested longer ago, or good longer than this
@@ -55,32 +57,57 @@ def days_apart(lots: pd.DataFrame, now: str) -> list[Doubt]:
 
 
 def times_to_come(tables: dict[str, pd.DataFrame], now: str) -> list[Doubt]:
-    """Find records dated more than a day after the clock.
+    """Find records dated more than a day after the clock, each by itself."""
+    return [_to_come_doubt(tables[name], name, i, column) for name, i, column in _to_come(tables, now)]
+
+
+def _to_come(tables, now):
+    """Table, row and column of each record dated more than a day after the clock."""
+    limit = pd.Timestamp(now) + pd.Timedelta(days=1)
+    for name, column in schema.TIME_COLUMN.items():
+        if name in tables:
+            for i in tables[name].index[to_utc(tables[name][column]) > limit]:
+                yield name, i, column
+
+
+def _to_come_doubt(frame, name, i, column):
+    what = f"{column} is {frame.at[i, column]}, still to come"
+    return doubt(name, frame, i, column, what=what, hint="If the time is right, set the computer's clock.")
+
+
+def steps_to_come(tables: dict[str, pd.DataFrame], now: str, step: int | None = None) -> list[Doubt]:
+    """Find records dated more than a day after the clock, those of one step as one question that one command mends.
 
     Parameters
     ----------
     tables : dict of str to DataFrame
     now : str
         ISO time.
+    step : int, optional
+        That brings all of them; where left out, the tables' column ``step`` says it.
 
     Returns
     -------
     list of Doubt
     """
-    limit = pd.Timestamp(now) + pd.Timedelta(days=1)
-    return [
-        doubt(
-            name,
-            tables[name],
-            index=i,
-            column=column,
-            what=f"{column} is {tables[name].at[i, column]}, still to come",
-            hint="If the time is right, set the computer's clock.",
-        )
-        for name, column in schema.TIME_COLUMN.items()
-        if name in tables
-        for i in tables[name].index[to_utc(tables[name][column]) > limit]
+    rows = [
+        (step if step is not None else int(tables[name].at[i, "step"]), name, i, column)
+        for name, i, column in _to_come(tables, now)
     ]
+    n_rows = Counter(of for of, *_ in rows)
+    found = [_to_come_doubt(tables[name], name, i, column) for of, name, i, column in rows if n_rows[of] == 1]
+    for of in sorted(of for of, n in n_rows.items() if n > 1):
+        mine = [row[1:] for row in rows if row[0] == of]
+        n = Counter(name for name, *_ in mine)
+        what = joined(rows_in_words(n[name], name) for name in schema.ENTERED if n[name])
+        days = sorted({tables[name].at[i, column][:10] for name, i, column in mine})
+        dated = days[0] if len(days) == 1 else f"{days[0]} to {days[-1]}"
+        hint = (
+            f"Is the month right? If not, take all of it back:  qckit log withdraw steps {of} --reason TEXT;  and "
+            "enter it again. If it is right, set the computer's clock."
+        )
+        found.append(Doubt("step", str(of), f"its {what} are dated {dated}, still to come", hint))
+    return found
 
 
 def far_readings(readings: pd.DataFrame, hatches: pd.DataFrame) -> list[Doubt]:

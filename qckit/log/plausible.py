@@ -297,7 +297,7 @@ def _per_gram(samples: pd.DataFrame, hatches: pd.DataFrame) -> list[Doubt]:
     ]
 
 
-def notes_on(connection, new: dict[str, pd.DataFrame], max_g_per_l: float, now: str) -> list[str]:
+def notes_on(connection, new: dict[str, pd.DataFrame], max_g_per_l: float, now: str, *, step: int = 0) -> list[str]:
     """Say what hardly can be in rows that come in.
 
     Parameters
@@ -309,6 +309,8 @@ def notes_on(connection, new: dict[str, pd.DataFrame], max_g_per_l: float, now: 
         The site's own most. [g/l]
     now : str
         ISO time.
+    step : int
+        That brings them; 0 where it corrects rows that are there.
 
     Returns
     -------
@@ -316,7 +318,8 @@ def notes_on(connection, new: dict[str, pd.DataFrame], max_g_per_l: float, now: 
         A sentence each: where, what, what to do.
     """
     checked = {name: new[name] for name in ("lots", "hatches", "readings", "samples", "feeds") if name in new}
-    found = doubts(checked, max_g_per_l) + odd_times.times_to_come(checked, now)
+    found = doubts(checked, max_g_per_l)
+    found += odd_times.steps_to_come(checked, now, step) if step else odd_times.times_to_come(checked, now)
     if "lots" in checked:
         found += odd_times.days_apart(checked["lots"], now)
     if "hatches" in checked:

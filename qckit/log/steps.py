@@ -15,7 +15,7 @@ from qckit.errors import InputError
 from qckit.log import engine, kept_settings, query, schema
 from qckit.log.problems import PROBLEMS
 from qckit.settings import SETTINGS_FILE
-from qckit.words import plural
+from qckit.words import plural, rows_in_words
 
 __all__ = ["SOFTWARE", "ImportResult", "begin", "insert", "last", "need_by", "notice_settings", "user"]
 
@@ -52,16 +52,11 @@ class ImportResult:
 
     def __str__(self) -> str:
         """Say it in one sentence."""
-        parts = [f"{_rows(n, name)} added" for name, n in self.added.items() if n]
-        parts += [f"{_rows(n, name)} there already" for name, n in self.unchanged.items() if n]
+        parts = [f"{rows_in_words(n, name)} added" for name, n in self.added.items() if n]
+        parts += [f"{rows_in_words(n, name)} there already" for name, n in self.unchanged.items() if n]
         parts += [f"{plural(self.corrected, 'cell')} corrected"] if self.corrected else []
         parts += [plural(len(self.problems), "problem")] if len(self.problems) else []
         return (", ".join(parts) or "nothing to add") + "."
-
-
-def _rows(n: int, table: str) -> str:
-    """Say ``1 hatch``, ``2 hatches``: each table's name is the plural of what a row of it is."""
-    return plural(n, "hatch" if table == "hatches" else table.removesuffix("s"), table)
 
 
 def begin(connection, log, *, by: str, action: str, source: str, n_rows: int, source_sha256: str = "") -> int:

@@ -98,7 +98,7 @@ class SiteLog(LogReader):
             raise unknown_name("answer for emptied cells", emptied, ("keep", "empty"))
         with engine.writing(self.engine) as connection:
             sifted = intake.sift(connection, incoming, correct=bool(correct), emptied=emptied)
-            doubtful = self._doubts(connection, sifted.new)
+            doubtful = self._doubts(connection, sifted.new, step=steps.last(connection) + 1)
             problems = sifted.problems
             if len(problems) and not accept_good_rows:
                 raise problems_error(problems)
@@ -228,8 +228,8 @@ class SiteLog(LogReader):
             )
         return doubtful + (self._photo_doubts([key]) if (table, column) in _OF_PHOTOS else [])
 
-    def _doubts(self, connection, rows: dict[str, pd.DataFrame]) -> list[str]:
-        return plausible.notes_on(connection, rows, self.settings.feed.max_g_per_l, self.now())
+    def _doubts(self, connection, rows: dict[str, pd.DataFrame], step: int = 0) -> list[str]:
+        return plausible.notes_on(connection, rows, self.settings.feed.max_g_per_l, self.now(), step=step)
 
     def _photo_doubts(self, samples: list[str]) -> list[str]:
         """Say of which samples' photos the file is missing, or the scale."""

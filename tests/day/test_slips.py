@@ -14,6 +14,7 @@ from qckit.day.entry.harvest_records import Harvest, harvest_rows
 from qckit.day.founding import Answers, found_site
 from qckit.day.page.counted import counted_hatches_of
 from qckit.day.page.loading import load_day
+from qckit.day.sheets.reading import import_sheets
 from qckit.day.words import answer, day_lines, start_words
 from qckit.log import open_log
 from qckit.site import load_site
@@ -249,3 +250,33 @@ def test_a_cone_of_a_test_whose_count_cannot_be_is_left_out_of_the_verdict(two_c
     ]
     assert len(said) == 1 and "qckit log correct samples" in said[0]
     assert next(f for f in finding.figures if "per gram" in f.label).value == pytest.approx(243_000, rel=0.05)
+
+
+def test_a_wrong_month_is_one_question_with_one_command_that_mends_it(two_cones, tmp_path):
+    from click.testing import CliRunner
+
+    from qckit.cli import command
+
+    folder, sheet = two_cones([2.0]), tmp_path / "day.csv"
+    rows = ["2026-12-21,A,2,L-7,120,3,12,76", ",A,,,124,2,15,80", ",B,2,,121,3,14,70"]
+    sheet.write_text("\n".join(["date,cone,grams,lot,nauplii,umbrella,cysts,shells", *rows]), "utf-8")
+    clock = {"now": lambda: "2026-11-21T09:30:00+00:00"}
+    with open_log(folder, **clock) as log:
+        notes = import_sheets(log, [sheet], by="km").notes
+        step = int(log.steps()["step"].max())
+        mend = f"qckit log withdraw steps {step} --reason TEXT"
+        said = (
+            f"step {step}: its 2 hatches and 3 samples are dated 2026-12-20 to 2026-12-21, still to come. Is the month "
+            f"right? If not, take all of it back:  {mend};  and enter it again. If it is right, set the computer's clock."
+        )
+        assert [note for note in notes if "still to come" in note] == [said]
+        (found,) = log.check().itertuples()
+        assert (found.table, found.key) == ("step", str(step)) and mend in found.what_to_do
+    done = CliRunner().invoke(command, [*mend.split()[1:-1], "the month", "--site", str(folder), "--by", "km"])
+    assert done.exit_code == 0 and f"steps {step}: withdrawn (5 rows" in done.output
+    with open_log(folder, **clock) as log:
+        assert log.check().empty and log.hatches()["hatch"].tolist() == ["H261120-A"]
+        sheet.write_text(sheet.read_text("utf-8").replace("2026-12-21", "2026-11-20"), "utf-8")
+        assert import_sheets(log, [sheet], by="km").added == {"hatches": 2, "samples": 3}
+    unknown = CliRunner().invoke(command, ["log", "withdraw", "steps", "77", "--reason", "x", "--site", str(folder)])
+    assert "steps 77: no such step; the newest is" in str(unknown.exception)
