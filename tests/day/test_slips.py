@@ -18,6 +18,7 @@ from qckit.day.sheets.reading import import_sheets
 from qckit.day.words import answer, day_lines, start_words
 from qckit.log import open_log
 from qckit.site import load_site
+from qckit.words import estimated
 
 NOW = "2026-11-21T09:30"
 COUNTS = [(120, 3, 12, 76), (124, 2, 15, 80), (121, 3, 14, 70)]
@@ -280,3 +281,12 @@ def test_a_wrong_month_is_one_question_with_one_command_that_mends_it(two_cones,
         assert import_sheets(log, [sheet], by="km").added == {"hatches": 2, "samples": 3}
     unknown = CliRunner().invoke(command, ["log", "withdraw", "steps", "77", "--reason", "x", "--site", str(folder)])
     assert "steps 77: no such step; the newest is" in str(unknown.exception)
+
+
+def test_import_and_page_of_a_hatch_give_it_one_range(two_cones):
+    """The import said 113 000 to 146 000 of a hatch, and its page 110 000 to 140 000."""
+    site = load_site(two_cones([2.0] * 4, counts={3: [(60, 3, 72, 46), (74, 2, 65, 40), (57, 3, 74, 37)]}))
+    (said,) = counted_words(counted_hatches_of(site, ["H261119-B"]))[:1]
+    pct, _, per_g = site.poor_hatch("H261119-B").figures[:3]
+    shown = [estimated(pct.value, pct.low, pct.high, unit="%", most=0), estimated(per_g.value, per_g.low, per_g.high)]
+    assert f"B {shown[0]}, {shown[1]} nauplii per g" in said

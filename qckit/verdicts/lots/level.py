@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
 
+from qckit.hatch import hatch_table
 from qckit.log_odds import expit, logit
 from qckit.verdicts.lots.usual import full_cysts_counted
 
-__all__ = ["Level", "against_limits", "judge_level"]
+__all__ = ["Level", "against_limits", "judge_level", "with_intervals"]
 
 _PRIOR_SD = {"hatch_pct": 0.30, "hatching_efficiency_per_g": 0.10}
 _PRIOR_DF = 6.0
@@ -23,7 +24,7 @@ class Level:
 
     name: str
     value: float
-    low: float  # own uncertainty of the value
+    low: float  # own uncertainty of the value: on pages that of with_intervals
     high: float
     usual: float
     usual_low: float  # where 95 in 100 hatches of this lot fall
@@ -86,6 +87,23 @@ def judge_level(counts: pd.DataFrame, row, usual, name: str, *, standing=None) -
         usual_high=usual_high,
         p_low=float(stdtr(df, (x - centre) / sd)),
         n_hatches=len(y),
+    )
+
+
+def with_intervals(levels: tuple[Level, ...], tables, hatch: str) -> tuple[Level, ...]:
+    """Give a hatch's levels the intervals of ``hatch.hatch_table``, which imports and tables show of it.
+
+    Parameters
+    ----------
+    levels : tuple of Level
+    tables : SiteTables
+        With the hatch counted.
+    hatch : str
+    """
+    table = hatch_table(tables)
+    row = table[table["hatch"] == hatch].iloc[0]
+    return tuple(
+        replace(level, low=float(row[f"{level.name}_low"]), high=float(row[f"{level.name}_high"])) for level in levels
     )
 
 

@@ -187,7 +187,7 @@ def _alt(case, mix) -> dict:
 
 
 def _day(case):
-    """The day's other hatches, nauplii per gram to two figures."""
+    """The day's other hatches, nauplii per gram to three figures, as everywhere."""
     table = case.same_day[list(_DAY_COLUMNS)]
-    per_g = [rounded(v, 2) for v in table["hatching_efficiency_per_g"]]
+    per_g = [rounded(v) for v in table["hatching_efficiency_per_g"]]
     return table.assign(hatching_efficiency_per_g=per_g).to_dict("records")

@@ -16,7 +16,7 @@ from qckit.hatch.dose.supply import supply_beside
 from qckit.hatch.water.readings import standard_readings
 from qckit.site_tables import SiteTables
 from qckit.tables import to_utc
-from qckit.verdicts.lots.level import Level, against_limits, judge_level
+from qckit.verdicts.lots.level import Level, against_limits, judge_level, with_intervals
 from qckit.verdicts.lots.standing import Standing, standing_levels
 from qckit.verdicts.lots.usual import Usual, counted_hatches, usual_of_hatch, usual_of_lot
 from qckit.verdicts.poor_hatch.causes import CAUSES, cause, sampling_causes
@@ -232,14 +232,13 @@ def _with_what_is_shown(case, t, counts, hours, now) -> Case:
     row, hatch, first = case.row, str(case.row["hatch"]), cause(case.weights.ranked()[0][0])
     differences, effects = _shown(t, counts, row, case.usual, hours)
     changes = describe_changes(t.lots, t.hatches, t.samples, hatch=hatch, scales=t.scales, corrections=t.corrections)
-    levels = (case.standing, case.usual.mean)
-    context = describe_context(counts, case.lot, hatch=hatch, effects=effects, changes=changes, standing=levels)
+    stands, levels = (case.standing, case.usual.mean), with_intervals(case.levels, t, hatch)
+    context = describe_context(counts, case.lot, hatch=hatch, effects=effects, changes=changes, standing=stands)
     kept_out = _busy(t.hatches, counts, now, t.settings.conditions.reading_h)
-    if first.code in ("oxygen", "unwetted", "broken"):
-        kept_out = (*kept_out, str(row["cone"]))
+    kept_out = (*kept_out, *((str(row["cone"]),) if first.code in ("oxygen", "unwetted", "broken") else ()))
     feed = next_feed(
         row,
-        _trusted(case.levels[1], case.looks, first),
+        _trusted(levels[1], case.looks, first),
         t,
         supply=_supply(t, counts, row, now),
         lot=case.other_lot or row["lot"] if first.of_lot else row["lot"],
@@ -249,6 +248,7 @@ def _with_what_is_shown(case, t, counts, hours, now) -> Case:
     )
     return replace(
         case,
+        levels=levels,
         differences=differences,
         effects=effects,
         context=context,

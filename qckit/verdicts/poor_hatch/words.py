@@ -147,7 +147,7 @@ def _gave(case, verdict):
     pct, per_g = case.levels
     only_grams = verdict != "not-poor" and pct.p_low > 0.05 and per_g.p_low < 0.05
     if only_grams:
-        gave, usual = f"{figures(per_g.value, 2)} nauplii per g", figures(per_g.usual, 2)
+        gave, usual = f"{figures(per_g.value)} nauplii per g", figures(per_g.usual)
     else:
         gave, usual = f"{pct.value:.0f} %", f"{pct.usual:.0f} %"
     if not math.isfinite(pct.usual):
@@ -165,7 +165,7 @@ def _figures(case):
     umbrella = case.row["umbrella"], full_cysts_counted(case.row)
     word = usually(case.usual.n_hatches, "usual")
     usual = f"{word} {pct.usual:.0f} %" if math.isfinite(pct.usual) else "no earlier hatch of this lot"
-    usual_g = f"{word} {figures(per_g.usual, 2)}" if math.isfinite(per_g.usual) else ""
+    usual_g = f"{word} {figures(per_g.usual)}" if math.isfinite(per_g.usual) else ""
     return [
         Figure(
             name="hatch_pct",
@@ -189,7 +189,7 @@ def _figures(case):
         Figure(
             "nauplii_per_g",
             "nauplii per gram",
-            *(rounded(v, 2) for v in (per_g.value, per_g.low, per_g.high)),
+            *map(rounded, (per_g.value, per_g.low, per_g.high)),
             "nauplii/g",
             0,
             usual_g if math.isfinite(per_g.value) else "volume counted is not known",
