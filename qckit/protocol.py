@@ -65,6 +65,11 @@ class ProtocolSettings:
         return tuple(sorted(clock_time(text) for text in _listed(self.feed_at)))
 
     @property
+    def test_cones(self) -> str:
+        """Cones of a standard test, in words: three, or as many as there are."""
+        return {1: "its one cone", 2: "both cones"}.get(len(self.cone_names), "three cones")
+
+    @property
     def is_fed(self) -> bool:
         """Whether the site feeds at all; where it does not, no page speaks of feeds and doses."""
         return bool(self.feed_times)
@@ -123,8 +128,9 @@ def check_protocol(protocol: ProtocolSettings, where: str) -> None:
             try:
                 clock_time(text)
             except ValueError:
+                between = f" Several have commas between: {', '.join(text.split())}." if len(text.split()) > 1 else ""
                 raise InputError(
-                    f"{where}: {name} has {text!r}, which is no time of day. Write it like 09:00."
+                    f"{where}: {name} has {text!r}, which is no time of day. Write it like 09:00.{between}"
                 ) from None
     for name in ("cones", "counted", "tally_keys", "people", "feed_at"):
         listed = _listed(getattr(protocol, name))

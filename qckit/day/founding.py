@@ -14,7 +14,7 @@ from qckit.day.sheets.blank import write_day_sheets
 from qckit.errors import InputError, unknown_name
 from qckit.log import new_site
 from qckit.log.typed import option_count, option_number
-from qckit.protocol import ProtocolSettings, check_protocol
+from qckit.protocol import ProtocolSettings, check_protocol, clock_time
 from qckit.settings import Settings, load_settings, unknown_zone
 from qckit.words import spaced
 
@@ -60,6 +60,11 @@ _NONE = ("none", "no", "0", "-")
 def _feeds(text: str) -> str:
     """Read the times of feeds; a word for none gives an empty list."""
     return "" if text.strip().casefold() in _NONE else _protocol("feed_at")(text)
+
+
+def _clocks(text: str) -> str:
+    """Write times of day in one way, with commas between: ``08:00, 15:30``."""
+    return ", ".join(f"{clock_time(part):%H:%M}" for part in text.split(",") if part.strip())
 
 
 def _nauplii(text: str, decimal: str) -> float:
@@ -200,8 +205,8 @@ def found_site(folder: str | Path, answers: Answers | None = None, *, url: str =
         "cones": _names("cones", "cones")(given.cones),
         "people": _names("people", "people")(given.people),
         "incubation_h": float(given.hours),
-        "count_at": given.count_at,
-        "feed_at": _feeds(given.feeds),
+        "count_at": _clocks(_protocol("count_at")(given.count_at)),
+        "feed_at": _clocks(_feeds(given.feeds)),
         "subsamples": int(given.subsamples),
         "subsample_ul": float(given.subsample_ul),
     }

@@ -67,6 +67,7 @@ def readme_text(settings: Settings) -> str:
         Plain text of about sixty lines, 80 columns.
     """
     p, test = settings.protocol, settings.conditions
+    test_cones = p.test_cones + (" or more" if len(p.cone_names) > 3 else "")
     counted = ", ".join(p.counted_columns)
     cautions = "\n".join(_wrapped(text) for text in CAUTIONS)
     return f"""{settings.site.name}: the hatch room's page
@@ -92,7 +93,7 @@ EACH LOT
   1.  Enter it once: qckit today --enter  (9), or the sheet "lots" of
       field-sheets/field-sheets.xlsx.
   2.  Standard test on arrival and about every {p.lot_test_d:g} days while it is open:
-      three cones or more, {test.temperature_c:g} C, {test.salinity_ppt:g} ppt; start it in  qckit today --enter  (8).
+      {test_cones}, {test.temperature_c:g} C, {test.salinity_ppt:g} ppt; start it in  qckit today --enter  (8).
   3.  qckit report new-lot LOT       accept or not{", and the dose" if p.is_fed else ""}
 
 EACH MONTH
@@ -128,7 +129,7 @@ def _protocol_words(settings: Settings) -> str:
     fed = f"feeds at {feeds} of {number(feed.nauplii_per_feed)} nauplii each" if feeds else "nothing is fed here"
     text = (
         f"Cones {cones} of {feed.cone_volume_l:g} l; {p.incubation_h:g} h from wetting to harvest; counts at "
-        f"{p.count_at}; {plural(p.subsamples, 'subsample')} of {p.subsample_ul:g} µl from each cone; {fed}. "
+        f"{p.count_time:%H:%M}; {plural(p.subsamples, 'subsample')} of {p.subsample_ul:g} µl from each cone; {fed}. "
         "All of this stands in qckit.toml: change it there."
     )
     return textwrap.fill(text, 80)

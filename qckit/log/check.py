@@ -297,6 +297,11 @@ def _doubtful(log, tables) -> list[tuple]:
     found += [
         ("time to come", "wrong", d.table, d.key, d.what, d.remedy) for d in odd_times.steps_to_come(tables, log.now())
     ]
+    if log.settings.protocol.is_fed and log.settings.protocol.handling_h == 0:
+        what = "is 0: as if what is ready were fed at once, without settling and rinsing"
+        found.append(
+            ("unlikely", "look", "settings", "handling_h", what, "Write its hours into qckit.toml: 0.5, or 1.")
+        )
     for name in ("hatches", "samples", "readings"):
         for index, column, value, rule, remedy in row_rules.broken(name, tables[name]):
             key = query.key_text(name, tuple(tables[name].loc[index, list(schema.KEYS[name])]))

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import difflib
 import json
+import shlex
 from dataclasses import dataclass
 
 import pandas as pd
 
 from qckit.columns import is_missing
-from qckit.errors import unknown_name
+from qckit.errors import InputError, unknown_name
 from qckit.flag_words import say_flags
 from qckit.log import engine, query
 from qckit.log.counted import tally
@@ -316,6 +317,12 @@ def _hatch_of(connection, name: str) -> tuple[str, dict]:
         hatches, samples, photos = (query.known_names(connection, t) for t in ("hatches", "samples", "photos"))
         near = difflib.get_close_matches(name, [*hatches, *samples, *photos], n=1)
         known = [*(n for n in near if n not in hatches), *hatches]  # not a list of thousands of photos
+        if not query.fetch(connection, "lots", {"lot": name}, corrected=False).empty:
+            lot = shlex.quote(name)
+            raise InputError(
+                f"{name} is a lot, and this takes a hatch, a sample or a photo. A lot's hatches:  qckit log show "
+                f"hatches --lot {lot} ; all about it in a folder:  qckit log evidence {lot} FOLDER"
+            )
         raise unknown_name("hatch, sample or photo", name, known)
     return found[-1], {"sample": sample} | ({"photo": name} if photo else {})
 

@@ -16,6 +16,7 @@ from qckit.day.page.counted import counted_hatches_of
 from qckit.day.page.loading import load_day
 from qckit.day.sheets.reading import import_sheets
 from qckit.day.words import answer, day_lines, start_words
+from qckit.errors import InputError
 from qckit.log import open_log
 from qckit.site import load_site
 from qckit.words import estimated
@@ -290,3 +291,47 @@ def test_import_and_page_of_a_hatch_give_it_one_range(two_cones):
     pct, _, per_g = site.poor_hatch("H261119-B").figures[:3]
     shown = [estimated(pct.value, pct.low, pct.high, unit="%", most=0), estimated(per_g.value, per_g.low, per_g.high)]
     assert f"B {shown[0]}, {shown[1]} nauplii per g" in said
+
+
+def test_a_site_of_two_cones_is_asked_for_a_test_of_both(tmp_path):
+    folder = found_site(tmp_path / "site", Answers(cones="A, B", people="km", count_at="8", feeds="8, 15.30"))
+    with open_log(folder) as log:
+        log.add("lots", pd.DataFrame([{"lot": "L-7", "opened": "2026-11-19"}]), by="km")
+        with pytest.raises(InputError, match=r"L-7 is a lot, and .* qckit log evidence L-7 FOLDER"):
+            log.history("L-7")
+    with pytest.raises(InputError, match=r"Run a standard test of both cones: start it"):
+        load_site(folder).dose("L-7", day=NOW)
+    readme = (folder / "README.txt").read_text("utf-8")
+    assert "counts at 08:00;" in readme and "      both cones, 28 C, 33 ppt;" in readme
+    protocol = load_site(folder).settings.protocol
+    assert (protocol.count_at, protocol.feed_at) == ("08:00", "08:00, 15:30")
+
+
+def test_times_with_blanks_between_are_told_of_commas(tmp_path):
+    with pytest.raises(InputError) as error:
+        found_site(tmp_path / "site", Answers(feeds="8:00 15:00"))
+    assert str(error.value).endswith(
+        "feed_at has '8:00 15:00', which is no time of day. Write it like 09:00. Several have commas between: 8:00, 15:00."
+    )
+
+
+def test_no_time_from_harvest_to_feed_is_asked_about(two_cones):
+    folder = two_cones([2.0, 2.0])
+    path = folder / "qckit.toml"
+    path.write_text(path.read_text("utf-8").replace("handling_h = 1.0", "handling_h = 0"), "utf-8")
+    with open_log(folder) as log:
+        (found,) = log.check().itertuples()
+    assert (found.key, found.what) == (
+        "handling_h",
+        "is 0: as if what is ready were fed at once, without settling and rinsing",
+    )
+
+
+def test_who_counted_on_a_day_sheet_started_its_hatch_too(two_cones, tmp_path):
+    folder, sheet = two_cones([2.0]), tmp_path / "day.csv"
+    rows = ["2026-11-21,B,2,L-7,120,3,12,76,km", ",B,,,124,2,15,80,"]
+    sheet.write_text("\n".join(["date,cone,grams,lot,nauplii,umbrella,cysts,shells,Counted by", *rows]), "utf-8")
+    with open_log(folder) as log:
+        import_sheets(log, [sheet], by="ab")
+        assert log.hatches(hatch="H261120-B")["operator"].tolist() == ["km"]
+        assert log.samples(hatch="H261120-B")["counter"].tolist() == ["km", "km"]

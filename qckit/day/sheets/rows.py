@@ -30,6 +30,7 @@ SHORT = {letter.lower(): column for column, letter in COUNT_LETTERS.items()} | {
     "counter": "who",
     "operator": "who",
     "initials": "who",
+    "counted_by": "who",
 }
 """Other headings of a column, folded."""
 

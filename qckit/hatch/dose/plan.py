@@ -276,7 +276,7 @@ def plan_dose(tables, lot, *, nauplii=None, day="", risk=None, records=None):
     doubted = tuple(one for one in records.doubted if one.lot == lot)
     level = lot_level(cones, records.ordinary, lot, at)
     if level is None:
-        raise InputError(nothing_known(lot, records.hatches, cones, doubted))
+        raise InputError(nothing_known(lot, records.hatches, cones, doubted, settings.protocol.test_cones))
     recovery = recovery_of(records.samples, cones, settings, day=at)
     common_u = math.hypot(_volume_u(settings.measure), _camera_u(level, recovery, records, tables.photo_corrections))
     per_g = _Prediction(level, recovery, common_u)

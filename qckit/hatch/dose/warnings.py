@@ -223,7 +223,7 @@ def _three(value):
     return rounded(value)
 
 
-def nothing_known(lot, hatches, cones, doubted):
+def nothing_known(lot, hatches, cones, doubted, test_cones):
     """Say what is missing for a dose, and how to come by it."""
     if doubted:
         last = doubted[-1]
@@ -246,6 +246,6 @@ def nothing_known(lot, hatches, cones, doubted):
             "(qckit today --enter, or a sheet: qckit log import), or count the photos that wait (qckit today --watch)."
         )
     return (
-        f"lot {lot}: nothing of it was hatched yet, so no dose can be worked out. Run a standard test of three cones: "
+        f"lot {lot}: nothing of it was hatched yet, so no dose can be worked out. Run a standard test of {test_cones}: "
         "start it and count it with  qckit today --enter , or import its hatches and samples sheets, with volume_ul."
     )
