@@ -229,6 +229,7 @@ def test_the_page_of_a_hatch_whose_count_cannot_be_asks_for_the_count_alone(tenf
     assert finding.verdict == "not-enough-evidence"
     assert finding.headline == "H261120-A: its count cannot be: 987\u202f000 nauplii per gram. Put it right first."
     assert [f.value for f in finding.figures[:3]] == pytest.approx([float("nan")] * 3, nan_ok=True)
+    assert "990" not in str([e.answer for e in finding.evidence]) and "ordinary" not in finding.evidence[0].answer
     assert finding.next_steps == [
         "First: look at the sheet:  qckit log correct samples H261120-A-2 nauplii VALUE --reason TEXT"
     ]

@@ -7,6 +7,7 @@ from dataclasses import asdict
 
 import numpy as np
 
+from qckit.hatch import too_many
 from qckit.quantities import CONDITIONS
 from qckit.verdicts.finding import Evidence
 from qckit.verdicts.lots.expected import expected_words
@@ -60,6 +61,9 @@ def one_in(p):
 def collect_evidence(case, settings) -> list[Evidence]:
     """Gather the lines of evidence in the order in which one asks: poor? the lot? the count? the stages? what else?"""
     pct, per_g = case.levels
+    if case.row["is_impossible"]:
+        why = f"It cannot be told: {too_many(case.row).why}."
+        return [Evidence("Is it poor?", why, "unknown", "poor", {"figure": per_g.name}), *_look_lines(case)]
     lines = [line for line in (_poor_line(pct, "%", 0), _poor_line(per_g, "nauplii per gram", None)) if line]
     lines.append(_limits_line(case))
     lines.append(_minimum_line(pct, settings))
@@ -138,7 +142,7 @@ def _poor_line(level, unit, digits):
         return Evidence("Is it poor?", none, "unknown", "poor", {"figure": level.name})
     if not math.isfinite(level.value):
         return None
-    show = (lambda v: f"{v:.{digits}f}") if digits is not None else (lambda v: figures(v, 2))
+    show = (lambda v: f"{v:.{digits}f}") if digits is not None else figures
     text = (
         f"{show(level.value)} {unit}; 95 in 100 of this lot's hatches give {show(level.usual_low)} to "
         f"{show(level.usual_high)} ({plural(level.n_hatches, 'hatch')}): {one_in(level.p_low)}."
