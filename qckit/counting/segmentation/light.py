@@ -10,18 +10,17 @@ colours by itself.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from itertools import pairwise
 
 import numpy as np
 
 from qckit.counting.working import WorkImage
 
-__all__ = ["Light", "background_at", "background_rows", "estimate_light", "signal_of"]
+__all__ = ["Light", "Mix", "background_at", "estimate_light", "signal_of"]
 
 BLOCK_UM = 130.0  # a block is smaller than any object, so that blocks between objects stay clean
 NEIGHBOURS = 9  # blocks across the window of the median: 1.2 mm
 SAMPLES = 25_000  # pixels from which the scatter is taken
-ROWS = 16  # rows looked up at a time, so that they stay in the processor's cache
+AT_ONCE = 65_536  # pixels looked up at a time: so few stay in the processor's cache
 SOFTENER = 16.0  # added before the logarithm, so that a black stage does not blow up its noise
 LOG_CODE = (100.0 * np.log((np.arange(256) + SOFTENER) / (255 + SOFTENER))).astype(np.float32)
 """Brightness of each code value, in hundredths of a natural logarithm, since light on things multiplies."""
@@ -99,44 +98,35 @@ def background_at(grid: np.ndarray, block: int, shape: tuple[int, int], step: in
     return out
 
 
-def _across(grid: np.ndarray, block: int, n: int, step: int) -> tuple[np.ndarray, np.ndarray]:
+def _across(grid: np.ndarray, block: int, n: int, step: int, first: int = 0) -> tuple[np.ndarray, np.ndarray]:
     """Each row of blocks spread over the columns, and how much the next row adds."""
     grid = grid.astype(np.float32)
-    low, part = _between(n, grid.shape[1], block, step)
+    low, part = _between(n, grid.shape[1], block, step, first)
     wide = grid.take(low, 1) * (1 - part) + grid.take(np.minimum(low + 1, grid.shape[1] - 1), 1) * part
     return wide, np.diff(wide, axis=0, append=wide[-1:])
 
 
-def background_rows(grid: np.ndarray, block: int, out: np.ndarray):
-    """Write the background into a picture; yield slices of rows where it stands.
+def _background_rows(grid: np.ndarray, block: int, out: np.ndarray, first: tuple[int, int]):
+    """Write the background into a part of a picture, which starts at ``first``; yield slices of rows where it stands.
 
     Few rows at a time, so that they are still in the processor's cache when they are used.
-
-    Parameters
-    ----------
-    grid : (P, Q) ndarray
-        As of :func:`background_at`.
-    block : int
-    out : (M, N) ndarray of float32
-
-    Yields
-    ------
-    slice
     """
-    wide, rise = _across(grid, block, out.shape[1], 1)
-    low, part = _between(out.shape[0], grid.shape[0], block, 1)
-    ends = np.searchsorted(low, np.arange(len(wide) + 1))
-    for k, (start, end) in enumerate(pairwise(ends)):  # a straight ramp from one row of blocks to the next
-        for first in range(start, end, ROWS):
-            rows = slice(first, min(first + ROWS, end))
-            np.multiply(rise[k], part[rows, None], out=out[rows])
-            out[rows] += wide[k]
-            yield rows
+    low, part = _between(out.shape[0], grid.shape[0], block, 1, first[0])
+    wide, rise = _across(grid[low[0] : low[-1] + 2], block, out.shape[1], 1, first[1])
+    low -= low[0]
+    at_once = AT_ONCE // out.shape[1]
+    for top in range(0, len(out), at_once):
+        rows = slice(top, top + at_once)
+        np.take(rise, low[rows], axis=0, out=out[rows], mode="wrap")  # a ramp from one row of blocks to the next
+        out[rows] *= part[rows, None]
+        out[rows] += wide.take(low[rows], axis=0)
+        yield rows
 
 
-def _between(n: int, blocks: int, block: int, step: int) -> tuple[np.ndarray, np.ndarray]:
-    """The block before each ``step``-th of ``n`` pixels, and how far that lies towards the next block."""
-    at = np.clip((np.arange(0, n, step, dtype=np.float32) + 0.5) / block - 0.5, 0, blocks - 1)
+def _between(n: int, blocks: int, block: int, step: int, first: int = 0) -> tuple[np.ndarray, np.ndarray]:
+    """The block before each ``step``-th of ``n`` pixels from ``first`` on, and how far that lies towards the next."""
+    at = np.arange(first, first + n, step, dtype=np.float32)
+    at = np.clip((at + 0.5) / block - 0.5, 0, blocks - 1)
     low = np.minimum(at.astype(np.intp), max(blocks - 2, 0))
     return low, (at - low).astype(np.float32)
 
@@ -295,14 +285,43 @@ def signal_of(work: WorkImage, light: Light) -> np.ndarray:
     >>> abs(float(np.median(signal))) < 1  # most of a photo is background
     True
     """
-    pixels = np.ascontiguousarray(work.pixels)
-    height, width = pixels.shape[:2]
-    signal = np.empty((height, width), np.float32)
-    red, green, blue = (LOG_CODE * weight for weight in light.weights)
-    both = (green[:, None] + red).ravel()  # red and green looked up at once, as one number of 16 bits
-    for rows in background_rows(-(light.grid @ light.weights), light.block_px, signal):
-        part = pixels[rows]
-        pairs = np.ndarray((len(part), width), "<u2", part, strides=part.strides[:2])
-        signal[rows] += both.take(pairs.astype(np.intp), mode="wrap")  # a table for every code: none is to be checked
-        signal[rows] += blue.take(part[:, :, 2].astype(np.intp), mode="wrap")
-    return signal
+    return Mix.of(work, light, light.weights).within((0, 0), work.pixels.shape[:2])
+
+
+@dataclass(frozen=True)
+class Mix:
+    """A mix of a picture's channels about its background, to be worked out for parts of the picture.
+
+    Attributes
+    ----------
+    pixels : (M, N, 3) ndarray of uint8
+    both, blue : ndarray of float32
+        What red and green add, by their codes taken together as one number of 16 bits, and what blue adds.
+    grid : (P, Q) ndarray of float32
+        What the background takes off, at the centres of blocks.
+    block_px : int
+    """
+
+    pixels: np.ndarray
+    both: np.ndarray
+    blue: np.ndarray
+    grid: np.ndarray
+    block_px: int
+
+    @classmethod
+    def of(cls, work: WorkImage, light: Light, weights: np.ndarray) -> Mix:
+        """A picture's mix by the weights of its channels: (3,) ndarray of float32."""
+        red, green, blue = (LOG_CODE * weight for weight in weights)
+        both = (green[:, None] + red).ravel()
+        return cls(np.ascontiguousarray(work.pixels), both, blue, -(light.grid @ weights), light.block_px)
+
+    def within(self, first: tuple[int, int], end: tuple[int, int]) -> np.ndarray:
+        """The mix between the first row and column and those past the last: (m, n) ndarray of float32."""
+        box = tuple(slice(*ends) for ends in zip(first, end, strict=True))
+        pairs = np.ndarray(self.pixels.shape[:2], "<u2", self.pixels, strides=self.pixels.strides[:2])[box]
+        third = self.pixels[..., 2][box]
+        out = np.empty(pairs.shape, np.float32)
+        for rows in _background_rows(self.grid, self.block_px, out, first):
+            out[rows] += self.both.take(pairs[rows].astype(np.intp), mode="wrap")  # a table for every code: none is
+            out[rows] += self.blue.take(third[rows].astype(np.intp), mode="wrap")  # to be checked
+        return out

@@ -10,10 +10,11 @@ by like surroundings: Efros and Leung 1999, International Conference on Computer
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
-from qckit.counting.segmentation.light import LOG_CODE, Light, background_rows
+from qckit.counting.segmentation.light import Light, Mix
 from qckit.counting.working import WorkImage
 
 __all__ = ["likeness_to_floor"]
@@ -54,8 +55,24 @@ def likeness_to_floor(
         pattern.
     """
     step = max(1, round(SCALE_UM / work.um_per_px))
-    floor = _Floor.of(_mean_of_blocks(_pattern(work, light), labels == 0, step), work.um_per_px * step)
-    both = [floor.likeness(row / step, col / step) for row, col in zip(rows, cols, strict=True)]
+    most = np.linalg.eigh(light.covariance)[1][:, -1].astype(np.float32)
+    mix = Mix.of(work, light, most)  # in which the floor's pattern is strongest
+    um_per_px, shape = work.um_per_px * step, tuple(n // step for n in labels.shape)
+
+    def pattern_in(first, end):
+        first, end = (tuple(step * n for n in corner) for corner in (first, end))
+        free = labels[first[0] : end[0], first[1] : end[1]] == 0
+        return _mean_of_blocks(mix.within(first, end), free, step)
+
+    places = [(row / step, col / step) for row, col in zip(rows, cols, strict=True)]
+    boxes = [_box_around(place, shape, um_per_px) for place in places]
+    few = sum(np.prod(np.subtract(end, first)) for first, end in boxes) < np.prod(shape)
+    whole = None if few else pattern_in((0, 0), shape)
+    both = []
+    for (row, col), (first, end) in zip(places, boxes, strict=True):
+        box = slice(first[0], end[0]), slice(first[1], end[1])
+        part = pattern_in(first, end) if whole is None else (whole[0][box], whole[1][box])
+        both.append(_Floor.of(*part, um_per_px).likeness(row - first[0], col - first[1]))
     inside, around = np.array(both, float).reshape(-1, 2).T
     known = around >= EACH_FORETOLD
     if not known.any() or np.nanmedian(around) < FORETOLD:
@@ -63,15 +80,17 @@ def likeness_to_floor(
     return np.where(known, inside, np.nan)
 
 
-def _pattern(work: WorkImage, light: Light) -> np.ndarray:
-    """The floor's pattern about its background, in the mix of channels that scatters most."""
-    mix = np.linalg.eigh(light.covariance)[1][:, -1].astype(np.float32)
-    out = np.empty(work.pixels.shape[:2], np.float32)
-    tables = [share * LOG_CODE for share in mix]
-    for rows in background_rows(light.grid @ -mix, light.block_px, out):
-        for k, table in enumerate(tables):
-            out[rows] += table.take(work.pixels[rows, :, k])
-    return out
+def _box_around(place: tuple[float, float], shape: tuple[int, int], um_per_px: float):
+    """First and last corner of what of a floor is looked at for a body; the first on even pixels, as the coarse one."""
+    reach = 2 * _half_window(um_per_px) + 8  # places, the rings around them, and what widens bodies that lie there
+    at = [int(n) for n in place]
+    first = tuple(max(0, n - reach) // 2 * 2 for n in at)
+    return first, tuple(min(n + reach + 1, most) for n, most in zip(at, shape, strict=True))
+
+
+def _half_window(um_per_px: float) -> int:
+    """Pixels of the coarse floor to each side of a body where like rings are sought."""
+    return int(WINDOW_UM / um_per_px / 2)
 
 
 def _mean_of_blocks(values: np.ndarray, free: np.ndarray, step: int) -> tuple[np.ndarray, np.ndarray]:
@@ -102,21 +121,21 @@ def _widened(taken: np.ndarray) -> np.ndarray:
 
 @dataclass(frozen=True)
 class _Floor:
-    """A floor's pattern at two sizes, the coarse one by half, and where it is free of bodies."""
+    """A part of a floor's pattern at two sizes, the coarse one by half, and where it is free of bodies."""
 
     fine: np.ndarray  # with the bodies
+    clean: np.ndarray  # zero where a body lies on it, as the coarse one
     free: np.ndarray
-    coarse: np.ndarray  # zero where a body lies on it
+    coarse: np.ndarray
     coarse_free: np.ndarray
     um_per_px: float
 
     @classmethod
-    def of(cls, pattern: tuple[np.ndarray, np.ndarray], um_per_px: float) -> _Floor:
-        fine, free = pattern
+    def of(cls, fine: np.ndarray, free: np.ndarray, um_per_px: float) -> _Floor:
         free = ~_widened(~free)
         coarse, coarse_free = _mean_of_blocks(fine, free, 2)
         coarse *= coarse_free
-        return cls(fine, free, coarse, coarse_free, um_per_px)
+        return cls(fine, fine * free, free, coarse, coarse_free.astype(np.float32), um_per_px)
 
     def likeness(self, row: float, col: float) -> tuple[float, float]:
         """Correlation of a body's inside with the floor foretold, and of the ring around it; or NaN."""
@@ -124,7 +143,7 @@ class _Floor:
         at = np.array([int(row), int(col)])
         if (at < reach + 1).any() or (at + reach + 2 > self.free.shape).any():
             return UNKNOWN
-        y, x, out = _about(reach, self.um_per_px, at + 0.5 - (row, col))
+        y, x, out = _about(reach, self.um_per_px, tuple(at + 0.5 - (row, col)))
         here = np.s_[at[0] - reach : at[0] + reach + 1, at[1] - reach : at[1] + reach + 1]
         ring, inside = out > RIM_UM, out < INSIDE_UM
         clear = ring & self.free[here]
@@ -134,54 +153,58 @@ class _Floor:
         if len(places) < FEWEST_PLACES:
             return UNKNOWN
         wide = reach + 1
-        like = [np.s_[r - wide : r + wide + 1, c - wide : c + wide + 1] for r, c in places]
-        behind = np.mean([self.fine[place] * self.free[place] for place in like], axis=0)
+        behind = np.mean([self.clean[r - wide : r + wide + 1, c - wide : c + wide + 1] for r, c in places], axis=0)
         around, foretold = self.fine[here][clear].astype(float), behind[1:-1, 1:-1][clear].astype(float)
+        of_ring = float(_correlation(around - around.mean(), foretold - foretold.mean()))
+        if not of_ring >= EACH_FORETOLD:  # then its inside is not asked for
+            return np.nan, of_ring
         shading = np.stack([np.ones(inside.sum()), y[inside], x[inside], out[inside] ** 2], axis=1)
-        of_ring = _correlation(around - around.mean(), foretold - foretold.mean())
         return _best_correlation(self.fine[here], behind, inside, shading), of_ring
 
     def _like_places(self, centre: np.ndarray, reach: int) -> np.ndarray:
         """Where the coarse floor is most like that around a body, from its centre: (k, 2) pixels of the fine one."""
-        half, side = int(WINDOW_UM / self.um_per_px / 2), 2 * reach + 1
+        from scipy import fft
+
+        half, side = _half_window(self.um_per_px), 2 * reach + 1
         first = np.maximum(centre - half, 0)
         window = np.s_[first[0] : centre[0] + half + 1, first[1] : centre[1] + half + 1]
-        floor, free = self.coarse[window], self.coarse_free[window].astype(np.float32)
+        floor, free = self.coarse[window], self.coarse_free[window]
         top, left = centre - first - reach
         if min(top, left) < 0 or top + side > floor.shape[0] or left + side > floor.shape[1]:
             return np.empty((0, 2), int)
         out = _about(reach, 2 * self.um_per_px)[2]
         clear = free[top : top + side, left : left + side] * (out > RIM_UM)
         template = floor[top : top + side, left : left + side]
-        template = (template - (template * clear).sum() / max(clear.sum(), 1)) * clear
-        middle = (out < RIM_UM).astype(np.float32)
-        shape = [-(-n // 16) * 16 for n in floor.shape]  # products of small primes are transformed fast
-        pattern, power, open_floor = np.fft.rfft2(np.stack([floor, floor**2, free]), shape)
-        ring, all_of_it, covered = np.fft.rfft2(np.stack([template, clear, middle]), shape).conj()
-        sums = np.fft.irfft2(
-            np.stack([pattern * ring, power * all_of_it, open_floor * all_of_it, open_floor * covered]), shape
-        )
-        along, power, n_clear, n_middle = sums[:, : floor.shape[0] - side + 1, : floor.shape[1] - side + 1]
+        n_ring = clear.sum()
+        template = (template - (template * clear).sum() / max(n_ring, 1)) * clear
+        # one sum tells both how much of a ring is free and, being heavier than all of it, whether the middle is
+        middle = out < RIM_UM
+        weighted = clear + (n_ring + 1) * middle
+        needed = (n_ring + 1) * middle.sum() + np.ceil(LEAST_CLEAR * float(n_ring) - 1e-6)
+        shape = fft.next_fast_len(floor.shape[0]), fft.next_fast_len(floor.shape[1], real=True)
+        pattern = fft.rfft2(np.stack([floor, floor * floor, free]), shape)
+        rings = fft.rfft2(np.stack([template, clear, weighted.astype(np.float32)]), shape)
+        sums = fft.irfft2(pattern * rings.conj(), shape)[:, : floor.shape[0] - side + 1, : floor.shape[1] - side + 1]
+        along, power, n_free = sums
         like = along / np.sqrt(np.maximum(power, 1e-3) * max((template**2).sum(), 1e-3))
-        like[(n_clear < LEAST_CLEAR * clear.sum()) | (n_middle < middle.sum() - 0.5)] = -1
+        like[n_free < needed - 0.5] = -1
         return 2 * (_highest(like) + reach + first - centre)
 
     def _refined(self, patch: np.ndarray, clear: np.ndarray, places: np.ndarray) -> np.ndarray:
         """The same places to the pixel, by the least squares of their rings; those too near to an edge left out."""
-        side = len(patch)
-        reach = side // 2
-        inner = (places >= reach + 3) & (places < np.array(self.fine.shape) - reach - 3)
+        reach, width = len(patch) // 2, self.clean.shape[1]
+        inner = (places >= reach + 3) & (places < np.array(self.clean.shape) - reach - 3)
         places = places[inner.all(axis=1)]
         tried = places[:, None] + np.array([(dy, dx) for dy in (-1, 0, 1) for dx in (-1, 0, 1)])
-        at = tried[..., 0] - reach, tried[..., 1] - reach
-        floor, free = (
-            np.lib.stride_tricks.sliding_window_view(a, (side, side))[at][..., clear] for a in (self.fine, self.free)
-        )
-        rings = floor * free
-        best = ((rings - patch[clear]) ** 2).sum(axis=-1).argmin(axis=1)
+        row, col = np.nonzero(clear)
+        of_ring = (row - reach) * width + col - reach
+        rings = self.clean.ravel().take((tried[..., 0] * width + tried[..., 1])[..., None] + of_ring)
+        rings -= patch[clear]
+        best = (rings**2).sum(axis=-1).argmin(axis=1)
         return tried[np.arange(len(places)), best]
 
 
+@lru_cache(maxsize=4)
 def _about(reach: int, um_per_px: float, off=(0.0, 0.0)) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Rows and columns about a centre, ``off`` of the middle pixel away, and the distance from it in µm."""
     y, x = np.mgrid[-reach : reach + 1, -reach : reach + 1].astype(float) + np.array(off)[:, None, None]
