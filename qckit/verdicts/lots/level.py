@@ -55,11 +55,11 @@ def judge_level(counts: pd.DataFrame, row, usual, name: str, *, standing=None) -
         that of the usual hatches, pooled with a prior of six degrees of freedom.
     """
     to, back = _scales(name)
-    usual_rows = counts[counts["hatch"].isin(usual.hatches)]
-    y = to(usual_rows[name].to_numpy(dtype=float))
-    if standing is not None:
+    is_usual = counts["hatch"].isin(usual.hatches)
+    y = to(counts[name][is_usual].to_numpy(dtype=float))
+    if standing is not None and standing.effects:
         here = standing.shift(row["hatch"], usual.mean, name)
-        y = y + here - np.array([standing.shift(h, usual.mean, name) for h in usual_rows["hatch"]])
+        y = y + here - np.array([standing.shift(h, usual.mean, name) for h in counts["hatch"][is_usual]])
     y = y[np.isfinite(y)]
     value = float(row[name])
     x = float(to(np.array([value]))[0])

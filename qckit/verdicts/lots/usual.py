@@ -150,32 +150,40 @@ def describe_hatch(row, *, mixing_cv: float = _PRIOR_MIXING_CV):
         NaN where a figure cannot be had (shells not counted, volume unknown). The covariance is the delta method's on
         Poisson counts with half an object added to each.
     """
-    n, u, c = (float(row[k]) + 0.5 for k in ("nauplii", "umbrella", "unhatched"))
+    figures, covariances = _describe({k: np.array([row[k]], dtype=float) for k in _DESCRIBED_BY}, mixing_cv)
+    return figures[0], covariances[0]
+
+
+def _describe(of: dict[str, np.ndarray], mixing_cv: float) -> tuple[np.ndarray, np.ndarray]:
+    """:func:`describe_hatch` of many, by the columns of their rows."""
+    n, u, c = (of[k] + 0.5 for k in ("nauplii", "umbrella", "unhatched"))
     opened, full = n + u, n + u + c
-    has_shells = np.isfinite(row["shells"]) and row["shell_opened"] > 0
-    s = float(row["shells"]) + 0.5 if has_shells else 1.0
-    base = row["shell_opened"] + 1.0 if has_shells else opened
-    figures = np.array(
+    has_shells = np.isfinite(of["shells"]) & (of["shell_opened"] > 0)
+    has_amount = of["full_cysts_per_g"] > 0
+    s = np.where(has_shells, of["shells"] + 0.5, 1.0)
+    base = np.where(has_shells, of["shell_opened"] + 1.0, opened)
+    figures = np.stack(
         [
             np.log(opened / c),
             np.log(n / u),
-            np.log(s / base) if has_shells else np.nan,
-            np.log(row["full_cysts_per_g"]) if row["full_cysts_per_g"] > 0 else np.nan,
-        ]
+            np.where(has_shells, np.log(s / base), np.nan),
+            np.where(has_amount, np.log(np.where(has_amount, of["full_cysts_per_g"], 1.0)), np.nan),
+        ],
+        axis=1,
     )
+    nothing = np.zeros(len(n))
     slope = np.array(
         [
-            [1 / opened, 1 / opened, -1 / c, 0],
-            [1 / n, -1 / u, 0, 0],
-            [-1 / opened, -1 / opened, 0, 1 / s],
-            [1 / full, 1 / full, 1 / full, 0],
+            [1 / opened, 1 / opened, -1 / c, nothing],
+            [1 / n, -1 / u, nothing, nothing],
+            [-1 / opened, -1 / opened, nothing, 1 / s],
+            [1 / full, 1 / full, 1 / full, nothing],
         ]
-    )
-    covariance = slope @ np.diag([n, u, c, s]) @ slope.T
-    if has_shells and base < opened:
-        covariance[2, 2] += 1 / base - 1 / opened
-    covariance[3, 3] += mixing_cv**2 / row["n_subsamples"]
-    return figures, covariance
+    ).transpose(2, 0, 1)
+    covariances = (slope * np.stack([n, u, c, s], axis=1)[:, None]) @ slope.transpose(0, 2, 1)
+    covariances[:, 2, 2] += np.where(has_shells & (base < opened), 1 / base - 1 / opened, 0.0)
+    covariances[:, 3, 3] += mixing_cv**2 / of["n_subsamples"]
+    return figures, covariances
 
 
 def usual_of_lot(counts: pd.DataFrame, *, lot: str, before, leave_out=(), most: int = 40, standing=None) -> Usual:
@@ -199,10 +207,12 @@ def usual_of_lot(counts: pd.DataFrame, *, lot: str, before, leave_out=(), most: 
         With fewer than five earlier hatches the mean rests on those few (or, without any, on nothing: NaN) and the
         note says so; the spread leans on the prior.
     """
-    counts = counts[["hatch", "lot", "started", *_DESCRIBED_BY, "chi2", "share_chi2", "df", "is_impossible"]]
-    of_lot = counts[(counts["lot"] == lot) & ~counts["hatch"].isin(list(leave_out))]
-    of_lot = of_lot[(to_utc(of_lot["started"]) < pd.Timestamp(before)) & ~of_lot["is_impossible"]].tail(most)
-    if of_lot.empty:
+    columns = {k: counts[k].to_numpy(dtype=float) for k in (*_DESCRIBED_BY, "chi2", "share_chi2", "df")}
+    names, lots = counts["hatch"].to_numpy(dtype=object), counts["lot"].to_numpy(dtype=object)
+    is_earlier = (to_utc(counts["started"]) < pd.Timestamp(before)).to_numpy(dtype=bool)
+    is_usable = is_earlier & ~counts["is_impossible"].to_numpy(dtype=bool)
+    mine = np.flatnonzero(is_usable & (lots == lot) & ~np.isin(names, list(leave_out)))[-most:]
+    if not len(mine):
         return Usual(
             mean=np.full(4, np.nan),
             between=np.diag(_PRIOR_SD**2),
@@ -212,20 +222,19 @@ def usual_of_lot(counts: pd.DataFrame, *, lot: str, before, leave_out=(), most: 
             set_aside=(),
             note="no earlier hatch",
         )
+    of_lot = _some(columns, mine)
     mixing = _mixing_cv(of_lot)
-    figures, sampling = described(of_lot, mixing)
-    if standing is not None:
-        figures = figures - np.array([standing.of(name) for name in of_lot["hatch"]])
+    figures, sampling = _describe(of_lot, mixing)
+    if standing is not None and standing.effects:
+        figures = figures - np.array([standing.of(name) for name in names[mine]])
     keep = _within_reach(figures, sampling)
     kept, kept_sampling = figures[keep], sampling[keep]
     mean = np.array([np.nanmean(col) if np.isfinite(col).any() else np.nan for col in kept.T])
     n = len(kept)
-    others = counts[
-        ~counts["is_impossible"] & (counts["lot"] != lot) & (to_utc(counts["started"]) < pd.Timestamp(before))
-    ]
-    prior, weight = _site_spread(others, mixing)
+    others = np.flatnonzero(is_usable & (lots != lot))
+    prior, weight = _site_spread(columns, others, lots, mixing)
     between = _between(kept, kept_sampling, prior, weight)
-    names = of_lot["hatch"].tolist()
+    names = names[mine].tolist()
     return Usual(
         mean=mean,
         between=between,
@@ -266,14 +275,19 @@ def usual_of_hatch(counts: pd.DataFrame, row, standing=None) -> Usual:
     return replace(wider, note=f"{plural(n, 'other hatch')} of this lot, the same day or later among them")
 
 
-def _site_spread(others, mixing):
+def _some(columns, rows):
+    """Some rows of columns."""
+    return {k: column[rows] for k, column in columns.items()}
+
+
+def _site_spread(columns, others, lots, mixing):
     """Variances between hatches of one lot, from the site's other lots drawn towards ours, and how much they weigh."""
     total, weight = _PRIOR_SD**2 * _PRIOR_HATCHES, np.full(4, _PRIOR_HATCHES)
-    for _, of_lot in others.groupby("lot", sort=False):
-        of_lot = of_lot.tail(_MOST_OF_SITE)
+    for lot in dict.fromkeys(lots[others]):
+        of_lot = others[lots[others] == lot][-_MOST_OF_SITE:]
         if len(of_lot) < _LEAST_HATCHES:
             continue
-        figures, sampling = described(of_lot, mixing)
+        figures, sampling = _describe(_some(columns, of_lot), mixing)
         keep = _within_reach(figures, sampling)
         excess, n = _excess(figures[keep], sampling[keep])
         total, weight = total + excess * (n - 1), weight + (n - 1)
@@ -282,8 +296,7 @@ def _site_spread(others, mixing):
 
 def described(rows: pd.DataFrame, mixing_cv: float = _PRIOR_MIXING_CV) -> tuple[np.ndarray, np.ndarray]:
     """Give :func:`describe_hatch` of many rows: shapes (n, 4) and (n, 4, 4)."""
-    each = [describe_hatch(row, mixing_cv=mixing_cv) for row in rows[_DESCRIBED_BY].to_dict("records")]
-    return np.array([d[0] for d in each]), np.array([d[1] for d in each])
+    return _describe({k: rows[k].to_numpy(dtype=float) for k in _DESCRIBED_BY}, mixing_cv)
 
 
 def _excess(figures, sampling):
@@ -316,9 +329,11 @@ def _within_reach(figures, sampling):
     if len(figures) < _LEAST_HATCHES:
         return np.ones(len(figures), dtype=bool)
     centre, scale = np.zeros(figures.shape[1]), np.ones(figures.shape[1])
-    known = np.isfinite(figures).any(axis=0)  # a site that counts no shells has no figure of them
-    centre[known] = np.nanmedian(figures[:, known], axis=0)
-    scale[known] = SD_PER_MAD * np.nanmedian(np.abs(figures - centre)[:, known], axis=0)
+    for i, figure in enumerate(figures.T):
+        known = figure[np.isfinite(figure)]
+        if len(known):  # a site that counts no shells has no figure of them
+            centre[i] = np.median(known)
+            scale[i] = SD_PER_MAD * np.median(np.abs(known - centre[i]))
     noise = np.sqrt(np.array([np.diag(s) for s in sampling]))
     reach = np.maximum(np.maximum(scale, noise), _FLOOR_SD)
     far = np.abs(figures - centre) / reach
@@ -341,9 +356,9 @@ def _light_cv(rows):
 
 def _extra_cv(rows, chi2, weight, prior_cv):
     """Spread beyond chance from the hatches' chi-squares; ``weight`` turns a squared CV into excess chi-square."""
-    with_two = rows[rows["df"] > 0]
+    with_two = _some(rows, rows["df"] > 0)
     df = with_two["df"].sum()
     if df < 1 or weight <= 0:
         return prior_cv
-    excess = max(0.0, float(np.minimum(with_two[chi2], 6 * with_two["df"]).sum()) / df - 1.0)
+    excess = max(0.0, float(np.nansum(np.minimum(with_two[chi2], 6 * with_two["df"]))) / df - 1.0)
     return float(np.sqrt((excess * df + prior_cv**2 * weight * 10) / (df + 10) / weight))
