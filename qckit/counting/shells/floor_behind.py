@@ -135,7 +135,8 @@ class _Floor:
         free = ~_widened(~free)
         coarse, coarse_free = _mean_of_blocks(fine, free, 2)
         coarse *= coarse_free
-        return cls(fine, fine * free, free, coarse, coarse_free.astype(np.float32), um_per_px)
+        coarse_free = coarse_free.astype(np.float32)
+        return cls(fine, fine * free, free, coarse=coarse, coarse_free=coarse_free, um_per_px=um_per_px)
 
     def likeness(self, row: float, col: float) -> tuple[float, float]:
         """Correlation of a body's inside with the floor foretold, and of the ring around it; or NaN."""
