@@ -18,7 +18,7 @@ from qckit.columns import is_missing
 from qckit.errors import InputError, unknown_name
 from qckit.log import row_rules, schema
 from qckit.log.hand_counts import count_change, frame_changes
-from qckit.log.query import WITHDRAWN, entered_key, fetch, key_text, known_names, read_key
+from qckit.log.query import WITHDRAWN, entered_key, fetch, hanging_on, key_text, known_names, read_key
 from qckit.object_rows import ADDED, REMOVED
 from qckit.tables import TABLES, check_cell, column_dtypes, table_columns, to_utc
 from qckit.words import row_words
@@ -236,7 +236,7 @@ def _times(table: str) -> list[str]:
 
 
 def with_dependents(connection, table: str, key) -> list[tuple[str, tuple]]:
-    """Return a row's key, and those of the rows that hang on it, as (table, key)."""
+    """Return a row's key, and those of the rows that hang on it as they stand now, as (table, key)."""
     key = entered_key(table, key)
     _rows(connection, table, [key], hidden=True)
     rows, level = [(table, key)], [(table, key)]
@@ -247,8 +247,7 @@ def with_dependents(connection, table: str, key) -> list[tuple[str, tuple]]:
                 names = [k[0] for t, k in level if t == parent]
                 # objects go with their photo: hiding each would only add rows
                 if names and name != "objects":
-                    found = fetch(connection, name, {column: names}, corrected=False)
-                    below += [(name, tuple(k)) for k in found[list(schema.KEYS[name])].itertuples(index=False)]
+                    below += [(name, key) for key in hanging_on(connection, name, column, names)]
         level = [item for item in dict.fromkeys(below) if item not in rows]
         rows += level
     return rows

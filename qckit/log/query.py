@@ -20,6 +20,7 @@ __all__ = [
     "entered_key",
     "fetch",
     "frame_of",
+    "hanging_on",
     "key_text",
     "known_names",
     "lists_of",
@@ -207,8 +208,8 @@ def fetch(
     equals = {k: _lookup_values(value, TABLES.get(table, ()), k) for k, value in equals.items()}
     for column, value in equals.items():
         hit = among(connection, t.c[column], list(value) if isinstance(value, (list, tuple, set)) else [value])
-        conditions.append(_may_match(table, t, column, hit) if is_record else hit)
-    conditions += [_may_match(table, t, column, c) if is_record and column else c for column, c in where]
+        conditions.append(_may_match(table, t, column, hit) if is_record and corrected else hit)
+    conditions += [_may_match(table, t, column, c) if is_record and column and corrected else c for column, c in where]
     if table in schema.REVISED and revisions == "newest":
         conditions.append(_latest(table, t))
     default = [*schema.KEYS[table], *(["revision"] if table in schema.REVISED else [])] if is_record else names[:1]
@@ -223,6 +224,31 @@ def fetch(
     if not internal and table in TABLES:
         frame = frame[table_columns(table)]
     return frame
+
+
+def hanging_on(connection, table: str, column: str, parents: list) -> list[tuple]:
+    """Return the keys of the rows that hang on some parents now, corrections applied; of withdrawn rows, too.
+
+    Parameters
+    ----------
+    connection : Connection
+        From :func:`qckit.log.engine.reading`.
+    table, column : str
+        Record table, and its column that names the parent.
+    parents : list
+        Names of the parents.
+
+    Returns
+    -------
+    list of tuple
+    """
+    t = schema.table(table)
+    conditions = [_may_match(table, t, column, among(connection, t.c[column], parents))]
+    conditions += [_latest(table, t)] if table in schema.REVISED else []
+    found = connection.execute(sa.select(t).where(*conditions).order_by(*(t.c[k] for k in schema.KEYS[table])))
+    frame, fixes = frame_of(found, [c.name for c in t.columns], table), _corrections_for(connection, table, {})
+    frame = apply_corrections(frame, fixes[fixes["column"] != WITHDRAWN], table)
+    return rows_of(frame[frame[column].isin(parents)], list(schema.KEYS[table]))
 
 
 def _lookup_values(value, columns, name: str):

@@ -241,6 +241,22 @@ def test_withdrawn_rows_are_hidden_with_what_hangs_on_them(any_log):
     assert any_log.corrections()["column"].unique().tolist() == ["withdrawn"]
 
 
+def test_what_hangs_on_a_withdrawn_row_is_what_hangs_on_it_now(any_log):
+    """A sample put right to another hatch, a hatch to another lot, stays when the wrong one is withdrawn, or any."""
+    more = HATCHES.iloc[[1, 1]].assign(hatch=["H-3", "H-4"], cone=["C", "D"])
+    any_log.add_many({"samples": SAMPLES, "hatches": pd.concat([HATCHES, more]), "lots": LOTS}, by="op1", source="x")
+    any_log.correct("samples", "S-3", "hatch", "H-3", by="op1", reason="wrong cone")
+    any_log.correct("hatches", "H-3", "lot", "L-1", by="op1", reason="wrong tin")
+    assert any_log.withdraw("hatches", "H-4", by="op1", reason="never was") == 1
+    assert any_log.withdraw("hatches", "H-2", by="op1", reason="never was") == 1
+    assert any_log.withdraw("lots", "L-2", by="op1", reason="label misread") == 3  # with H-2 and H-4
+    assert any_log.samples()["sample"].tolist() == ["S-1", "S-3"]
+    assert any_log.withdraw("lots", "L-1", by="op1", reason="never was") == 6  # with what was put under it
+    assert any_log.samples().empty
+    assert any_log.reinstate("hatches", "H-3", by="op1", reason="it was") == 2
+    assert any_log.samples()["sample"].tolist() == ["S-3"]
+
+
 def test_what_a_sheet_brings_of_withdrawn_rows_is_named_or_refused(any_log):
     """Such rows counted as there already, or differed from values that nobody sees."""
     fill(any_log)
