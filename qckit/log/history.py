@@ -12,7 +12,7 @@ import pandas as pd
 from qckit.columns import is_missing
 from qckit.errors import InputError, unknown_name
 from qckit.flag_words import say_flags
-from qckit.log import engine, query
+from qckit.log import engine, query, schema
 from qckit.log.counted import tally
 from qckit.log.kept_pages import Page, pages_of, trace_pages
 from qckit.log.kept_settings import rows_of
@@ -23,7 +23,7 @@ from qckit.stages import STAGE_COLUMNS
 from qckit.tables import to_utc
 from qckit.words import number, row_words, spaced
 
-__all__ = ["History", "time_of", "trace"]
+__all__ = ["History", "hatches_ever_of", "time_of", "trace"]
 
 COLUMNS = ("level", "what", "value", "at", "by", "source", "software", "reason")
 """Columns of the tidy history; levels: report, hatch, reading, sample, photo, objects, feed, setting, correction of
@@ -268,7 +268,7 @@ def trace(log, name: str, *, pages: list[Page] | None = None) -> History:
             row = fetch("hatches", {"hatch": hatch}, corrected=False)  # a withdrawn hatch has a history as well
         samples = fetch(
             "samples",
-            {"hatch": hatch, "sample": only.get("sample")},
+            {"sample": only.get("sample") or _samples_ever_of(connection, hatch)},
             revisions="all",
             corrected=False,
             order=("taken_utc", "sample", "revision"),
@@ -304,6 +304,35 @@ def time_of(hatches: pd.DataFrame, samples: pd.DataFrame, reports: pd.DataFrame)
     """Return the time of figures: from the first start to the newest start, sample or page."""
     started = to_utc(hatches["started"])
     return started.min(), pd.concat([started, to_utc(samples["taken"]), to_utc(reports["made_at"])]).max()
+
+
+def hatches_ever_of(log, lot: str) -> list[str]:
+    """Name every hatch that was ever entered or corrected as one of a lot, withdrawn ones too.
+
+    Parameters
+    ----------
+    log : SiteLog
+    lot : str
+
+    Returns
+    -------
+    list of str
+        None where there never was such a lot.
+    """
+    with engine.reading(log.engine) as connection:
+        return _ever_of(connection, "hatches", "lot", lot)
+
+
+def _samples_ever_of(connection, hatch: str) -> list[str]:
+    return _ever_of(connection, "samples", "hatch", hatch)
+
+
+def _ever_of(connection, table: str, column: str, parent: str) -> list[str]:
+    """Name the rows that hung on a parent when they were entered, or were put under it or taken from it since."""
+    entered = query.fetch(connection, table, {column: parent}, revisions="all", corrected=False)
+    moved = query.fetch(connection, "corrections", {"table": table, "column": column}, internal=True)
+    moved = moved[(moved["before"] == parent) | (moved["after"] == parent)]
+    return list(dict.fromkeys([*entered[schema.KEYS[table][0]], *moved["key1"]]))
 
 
 def _hatch_of(connection, name: str) -> tuple[str, dict]:

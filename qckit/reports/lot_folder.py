@@ -13,14 +13,16 @@ from qckit.errors import InputError, file_fault, unknown_name
 from qckit.files import safe_name, spreadsheet_csv
 from qckit.hatch import describe_columns
 from qckit.log import SiteLog, seal_of
-from qckit.log.history import time_of, trace
+from qckit.log.history import History, hatches_ever_of, time_of, trace
 from qckit.log.kept_pages import Page, pages_of, trace_pages
 from qckit.log.packing import travelling_settings
 from qckit.log.photo_files import find_photo, list_photos
+from qckit.log.query import WITHDRAWN
+from qckit.log.schema import KEYS
 from qckit.log.site_dates import SiteDates
 from qckit.setting_changes import in_force
 from qckit.settings import SETTINGS_FILE
-from qckit.words import noun, plural
+from qckit.words import noun, plural, row_words
 
 __all__ = ["LotFolder", "write_evidence"]
 
@@ -93,13 +95,13 @@ def write_evidence(log: SiteLog, lot: str, folder: str | Path, *, figures: pd.Da
         folder.mkdir(parents=True, exist_ok=True)
         pages = pages_of(log.folder)
         tables, histories = _tables(log, lot, pages)
-        lacking = _photos(log, tables["photos"], folder / "photos")
+        lacking = _photos(log, _counted_photos(tables), folder / "photos")
         lacking += _pages(pages, tables["reports"], folder / "reports")
         _write_tables(tables | {"figures": figures, "history": histories}, folder / "tables")
         if settings := travelling_settings(log.folder):
             (folder / SETTINGS_FILE).write_text(settings, encoding="utf-8")
         seal = str(seal_of(log))
-        (folder / "README.txt").write_text(_readme(log, lot, seal, lacking), encoding="utf-8")
+        (folder / "README.txt").write_text(_readme(log, lot, seal, lacking, tables["left_out"]), encoding="utf-8")
         n_files = _write_sums(folder)
     except OSError as error:
         raise file_fault(error) from error
@@ -110,7 +112,8 @@ def _tables(log: SiteLog, lot: str, pages: list[Page]) -> tuple[dict[str, pd.Dat
     """Gather the lot's rows of each table, and the descent of each hatch in one table."""
     hatches = log.hatches(lot=lot)
     names = hatches["hatch"].tolist()
-    traced = [trace(log, name, pages=pages) for name in names]
+    ever = [*names, *(name for name in hatches_ever_of(log, lot) if name not in set(names))]
+    traced = [trace(log, name, pages=pages) for name in ever]
     samples = log.samples(lot=lot, counted=None)
     photos = log.photos(sample=samples["sample"].tolist()) if len(samples) else log.table("photos").iloc[:0]
     in_photos = photos["photo"].tolist()
@@ -135,9 +138,43 @@ def _tables(log: SiteLog, lot: str, pages: list[Page]) -> tuple[dict[str, pd.Dat
     }
     if names:
         tables["setting_changes"] = in_force(log.setting_changes(), *time_of(hatches, samples, tables["reports"]))
-    histories = [h.to_frame().assign(hatch=name) for name, h in zip(names, traced, strict=True)]
+    tables["left_out"] = _left_out(tables, traced)
+    histories = [h.to_frame().assign(hatch=name) for name, h in zip(ever, traced, strict=True)]
     columns = ["hatch", "level", "what", "value", "at", "by", "source", "software", "reason"]
     return tables, pd.concat(histories)[columns] if histories else pd.DataFrame(columns=columns)
+
+
+def _left_out(tables: dict[str, pd.DataFrame], traced: list[History]) -> pd.DataFrame:
+    """Gather what was entered under the lot and does not count as its own any more: withdrawn, or moved elsewhere."""
+    rows = []
+    for history in traced:
+        for table, entered in (("hatches", history.hatch), ("samples", history.samples), ("photos", history.photos)):
+            key = KEYS[table][0]
+            newest = entered.drop_duplicates(key, keep="last")
+            for row in newest[~newest[key].isin(set(tables[table][key]))].to_dict("records"):
+                rows.append((table, row[key], row.get("sha256", ""), *_last_word(history, table, row[key])))
+    columns = ["table", "key", "sha256", "became", "at", "by", "reason"]
+    return pd.DataFrame(rows, columns=columns).drop_duplicates(ignore_index=True)
+
+
+def _last_word(history: History, table: str, key: str) -> tuple[str, str, str, str]:
+    """Return what became of a row that is left out, when, by whom and why; or that what it hangs on is left out."""
+    fixes = history.corrections
+    fixes = fixes[(fixes["table"] == table) & (fixes["key1"] == key)]
+    for fix in fixes[::-1].itertuples():
+        if fix.column == WITHDRAWN and fix.after != "yes":
+            break
+        if fix.column in (WITHDRAWN, "lot", "hatch"):
+            became = "withdrawn" if fix.column == WITHDRAWN else f"{fix.column} is now {fix.after}"
+            return became, fix.at, fix.by, fix.reason
+    return "left out with what it hangs on", "", "", ""
+
+
+def _counted_photos(tables: dict[str, pd.DataFrame]) -> pd.DataFrame:
+    """Photos of the lot as they stand, and those of rows that are left out."""
+    left_out = tables["left_out"]
+    left_out = left_out[left_out["table"] == "photos"].rename(columns={"key": "photo"})
+    return pd.concat([frame[["photo", "sha256"]] for frame in (tables["photos"], left_out)])
 
 
 def _photos(log: SiteLog, photos: pd.DataFrame, folder: Path) -> list[str]:
@@ -209,10 +246,13 @@ tables/         a file a table; columns.csv says the unit and meaning of each co
                   the records as they stand, corrections applied
   corrections.csv, steps.csv
                   every correction, and every step that brought these records
+  left_out.csv    what was entered under this lot and is none of these records any more (withdrawn, or moved to
+                  another lot or hatch), when, by whom and why; its values stand in history.csv
   setting_changes.csv
                   the settings in the time of these hatches: what each was at its beginning, where that is on record,
                   and every change (before, after, when and by whose work it was noticed, since when at the earliest)
-photos/         the photos that were counted; photos.csv has the SHA-256 under which each was counted
+photos/         the photos that were counted, of what was left out too; photos.csv and left_out.csv have the SHA-256
+                under which each was counted
 reports/        the pages that rest on these hatches, as they were made; in earlier/ those that were made again since
                 (pages of a month speak of other lots too)
 qckit.toml      the site's settings as they are now; those of a page are in its findings.json, under settings
@@ -227,11 +267,21 @@ Are these records those of the site's log?  The seal of the log, as this folder 
 The site runs  qckit log seal SEAL  to show that no record up to that step was changed, added or taken out since.
 Every page has the seal of its own day at its foot.
 
+{left_out}
 {lacking}
 """
 
 
-def _readme(log: SiteLog, lot: str, seal: str, lacking: list[str]) -> str:
+def _left_out_words(left_out: pd.DataFrame) -> str:
+    """Say which hatches and samples were left out, each with its reason; what hangs on them stands in the table."""
+    named = left_out[(left_out["table"] != "photos") & (left_out["at"] != "")]
+    if named.empty:
+        return "Nothing was left out: all that was entered under this lot is here."
+    lines = [f"  {row_words(r.table, r.key)}: {r.became}, by {r.by}, {r.at}: {r.reason}" for r in named.itertuples()]
+    return "\n".join([f"Left out since it was entered ({len(lines)}; all of it in tables/left_out.csv):", *lines, ""])
+
+
+def _readme(log: SiteLog, lot: str, seal: str, lacking: list[str], left_out: pd.DataFrame) -> str:
     title = f"Evidence about the lot {lot} of {log.settings.site.name}"
     n = len(lacking)
     missing = [f"What is missing or differs ({n} {noun(n, 'thing')}):", *(f"  {line}" for line in lacking)]
@@ -243,5 +293,6 @@ def _readme(log: SiteLog, lot: str, seal: str, lacking: list[str]) -> str:
         now=dates.text(log.now()),
         version=__version__,
         seal=seal,
+        left_out=_left_out_words(left_out),
         lacking="\n".join(missing) if lacking else "Nothing is missing: every photo and page named is here, unchanged.",
     )

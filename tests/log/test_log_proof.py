@@ -289,7 +289,35 @@ def test_all_evidence_of_a_lot_goes_into_one_folder(proven, run, tmp_path):
     about = pd.read_csv(folder / "tables" / "columns.csv")
     assert about.query("table == 'samples' and column == 'volume_ul'")["unit"].tolist() == ["µl"]
     text = (folder / "README.txt").read_text("utf-8")
-    assert str(seal_of(proven)) in text and "Nothing is missing" in text
+    assert str(seal_of(proven)) in text and "Nothing is missing" in text and "Nothing was left out" in text
+
+
+def test_evidence_keeps_what_was_taken_out_of_the_lot(log, run, tmp_path):
+    """A cone that was withdrawn, or put to another lot, and a sample moved between hatches stay in the evidence."""
+    more = HATCHES.iloc[[0, 0]].assign(hatch=["H-3", "H-4"], cone=["C", "D"])
+    log.add_many({"samples": SAMPLES, "hatches": pd.concat([HATCHES, more]), "lots": LOTS}, by="op1", source="sheet")
+    photos, objects = counted()
+    log.record_counts(photos, objects=objects, by="op1")
+    write_photos(log, "a.jpg", "b.jpg")
+    log.correct("samples", "S-1", "hatch", "H-4", by="op1", reason="wrong cone")
+    log.withdraw("hatches", "H-1", by="op2", reason="looks bad")
+    log.correct("hatches", "H-3", "lot", "L-2", by="op3", reason="wrong tin")
+    folder = tmp_path / "evidence"
+    code, out, _ = run("log", "evidence", "L-1", folder, "--site", log.folder)
+    assert code == 0, out
+    read = {p.stem: pd.read_csv(p, keep_default_na=False) for p in (folder / "tables").iterdir()}
+    assert read["hatches"]["hatch"].tolist() == ["H-4"] and read["samples"]["sample"].tolist() == ["S-1"]
+    became = read["left_out"].set_index("key")[["became", "by", "reason"]].apply(tuple, axis=1).to_dict()
+    assert became["H-1"] == ("withdrawn", "op2", "looks bad")
+    assert became["H-3"] == ("lot is now L-2", "op3", "wrong tin")
+    assert became["S-2"] == ("withdrawn", "op2", "looks bad") and set(became) == {"H-1", "H-3", "S-2", "a.jpg", "b.jpg"}
+    assert set(read["history"]["hatch"]) == {"H-1", "H-3", "H-4"}
+    moved = read["history"][read["history"]["what"].str.startswith("S-1")]
+    assert set(moved["hatch"]) == {"H-1", "H-4"} and "hatch: H-1 -> H-4" in set(moved["value"])
+    assert {"looks bad", "wrong tin", "wrong cone"} <= set(read["corrections"]["reason"])
+    assert (folder / "photos" / "a.jpg").exists()
+    text = (folder / "README.txt").read_text("utf-8")
+    assert "hatches H-1: withdrawn, by op2" in text and "hatches H-3: lot is now L-2, by op3" in text
 
 
 def test_evidence_says_what_is_missing_or_not_the_same(proven, run, tmp_path):
