@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path, PurePosixPath
+
+import pandas as pd
 
 from qckit.counting import CountOptions, count_photos
 from qckit.errors import need_number, need_text, one_line
 from qckit.log import open_log
 from qckit.log.photo_files import find_photo, leads_out
+from qckit.log.problems import mending
 from qckit.progress import counted as counted_progress
 from qckit.review import flag_scales, settle_unlike, site_stage_model
 from qckit.words import plural
@@ -80,15 +84,75 @@ def count_uncounted(
         failures += _without_scale(uncounted[uncounted["photo"].isin(found)])
         scaled = set(uncounted.loc[uncounted["um_per_px"].notna(), "photo"])
         found = {name: path for name, path in found.items() if name in scaled}
-        counted = _count(site, uncounted, found, workers, progress) if found else None
-        if counted is not None:
+        digests = {name: hashlib.sha256(path.read_bytes()).hexdigest() for name, path in found.items()}
+        failures += (twice := _twice(log, uncounted, digests)).values()
+        found = {name: path for name, path in found.items() if name not in twice}
+        counts = pd.DataFrame()
+        if found:
+            counted = _count(site, uncounted, found, workers, progress)
             failures += [str(row.message) for row in counted.failures.itertuples()]
-            if len(counted.counts):
-                counts, doubts = flag_scales(log, settle_unlike(log, counted.counts), counted.objects)
-                log.record_counts(counts, objects=counted.objects, by=by)
+            counts, objects = _by_logged_name(counted, {digests[name]: name for name in found})
+            failures += (incomplete := _of_incomplete_samples(uncounted, set(counts["photo"]))).values()
+            counts = counts[~counts["photo"].isin(set(incomplete))]
+        if len(counts):
+            objects = objects[objects["photo"].isin(set(counts["photo"]))]
+            counts, doubts = flag_scales(log, settle_unlike(log, counts), objects)
+            log.record_counts(counts, objects=objects, by=by)
     site_model = site_stage_model(site)
     notes = (*([site_model.sentence] if site_model else []), *doubts)
-    return PhotosCounted(0 if counted is None else len(counted.counts), tuple(failures), notes)
+    return PhotosCounted(len(counts), tuple(failures), notes)
+
+
+def _twice(log, uncounted, digests: dict[str, str]) -> dict[str, str]:
+    """A sentence for each photo that another sample names, too, or whose picture was counted under another name.
+
+    Which of them is right nobody can tell from the photo, so none is counted; the others are.
+    """
+    samples = uncounted.groupby("photo", sort=False)["sample"].agg(list).to_dict()
+    logged = log.table("photos", sha256=list(digests.values()))
+    alike = [(row.sha256, row.photo, row.sample) for row in logged.itertuples()]
+    alike += [(digest, name, sample) for name, digest in digests.items() for sample in samples[name]]
+    found = {}
+    for name, digest in digests.items():
+        sample = samples[name][0]
+        others = [(n, s) for d, n, s in alike if d == digest and (n != name or (s == s and s != sample))]
+        if others:
+            other, owner = others[0]
+            of = f" of sample {one_line(owner)}" if owner == owner and owner else ""
+            same = (
+                f"is the same picture as {one_line(other)}{of}"
+                if other != name
+                else f"stands at {one_line(owner)}, too"
+            )
+            remedy = (
+                f"Name the right photos:  {mending('correct', 'samples', sample, 'photos', 'NAMES')};  or take the "
+            )
+            remedy += f"sample out:  {mending('withdraw', 'samples', sample)}"
+            what = f"{one_line(name)} of sample {one_line(sample)}: {same}, and would be counted twice."
+            found[name] = f"{what} {remedy}"
+    return found
+
+
+def _of_incomplete_samples(uncounted, counted: set[str]) -> dict[str, str]:
+    """A sentence for each counted photo whose sample has another that is not: a sample is counted whole."""
+    found = {}
+    for sample, names in uncounted.groupby("sample", sort=False)["photo"]:
+        lacking = [name for name in names if name not in counted]
+        for name in counted.intersection(names) if lacking else ():
+            found[name] = (
+                f"{one_line(name)} of sample {one_line(sample)}: waits for {', '.join(map(one_line, lacking))}, as all "
+                "photos of a sample are counted together. If it has no other:  "
+                f"{mending('correct', 'samples', sample, 'photos', name)}"
+            )
+    return found
+
+
+def _by_logged_name(counted, names: dict[str, str]) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Call photos as the field sheet does, by their content; one that changed while it was counted waits."""
+    counts = counted.counts[counted.counts["sha256"].isin(set(names))] if len(counted.counts) else counted.counts
+    renamed = {photo: names[digest] for photo, digest in zip(counts["photo"], counts["sha256"], strict=True)}
+    objects = counted.objects[counted.objects["photo"].isin(set(renamed))]
+    return counts.assign(photo=counts["photo"].map(renamed)), objects.assign(photo=objects["photo"].map(renamed))
 
 
 def _find(site: Path, names) -> tuple[dict[str, Path], list[str]]:

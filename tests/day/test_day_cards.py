@@ -210,3 +210,23 @@ def test_a_photo_that_was_counted_is_no_new_subsample(bench, tmp_path):
         "1  a_2.jpg -> A (H261119-A) subsample 1, by name",
         "Left as they are; nothing was written.",
     ]
+
+
+def test_a_counted_photo_that_was_renamed_is_no_new_subsample(bench):
+    import shutil
+
+    from qckit._paths import sample_images_dir
+    from qckit.day.photos.watching import _not_in_log, _one_batch
+    from qckit.reports import count_uncounted
+
+    photos = bench.site.folder / "photos"
+    shutil.copyfile(next((sample_images_dir() / "photos").glob("k-124_a_1.jpg")), photos / "a.jpg")
+    row = {"sample": "H261119-A-1", "hatch": "H261119-A", "taken": "2026-11-20T09:00:00+00:00", "kind": "subsample"}
+    row |= {"counted_by": "photo", "photos": "a.jpg", "volume_ul": 250.0, "um_per_px": 6.2}
+    bench.log.add("samples", pd.DataFrame([row]), by="op1")
+    assert count_uncounted(bench.site.folder).n_counted == 1
+    (photos / "a.jpg").rename(photos / "cone A.jpg")
+    assert not _not_in_log(photos, bench)
+    said = []
+    _one_batch([photos / "cone A.jpg"], bench, said.append, lambda _question: "0")
+    assert said == ["cone A.jpg: left out, it is the same photo as a.jpg."]

@@ -10,6 +10,7 @@ from qckit._paths import sample_images_dir
 from qckit.errors import InputError
 from qckit.log import create_log, open_log
 from qckit.reports import count_uncounted, reports_of, run_report, write_index
+from qckit.reports.uncounted import PhotosCounted
 
 SHEETS = {
     name: pd.read_csv(sample_images_dir() / f"{name}.csv", dtype=str, keep_default_na=False)
@@ -60,6 +61,58 @@ def test_a_photo_that_cannot_be_read_does_not_stop_the_others(one_photo_site):
     (one_photo_site / "photos" / "k-124_a_2.jpg").write_bytes(b"")
     result = count_uncounted(one_photo_site)
     assert result.n_counted == 1 and len(result.failures) == 1 and "k-124_a_2.jpg" in result.failures[0]
+
+
+def named(site, **photos):
+    """Enter a further sample of the test hatch for each name, with its photos."""
+    row = dict(SHEETS["samples"].iloc[0]) | {"nauplii": None, "counted_by": "photo"}
+    rows = [row | {"sample": sample, "photos": names} for sample, names in photos.items()]
+    with open_log(site) as log:
+        log.add("samples", pd.DataFrame(rows), by="op1", source="test")
+
+
+def test_one_sample_that_cannot_be_counted_does_not_stop_the_others(one_photo_site):
+    """A photo that cannot be read holds back its own sample alone, with the sample's other photos."""
+    for name in ("k-124_a_1.jpg", "k-124_a_2.jpg", "k-124_a_3.jpg"):
+        place(one_photo_site, name)
+    (one_photo_site / "photos" / "cut.jpg").write_bytes(b"")
+    named(one_photo_site, S9="k-124_a_3.jpg; cut.jpg")
+    result = count_uncounted(one_photo_site)
+    assert result.n_counted == 2 and result.failures[0].startswith("cut.jpg: the file is empty")
+    assert result.failures[1:] == (
+        "k-124_a_3.jpg of sample S9: waits for cut.jpg, as all photos of a sample are counted together. If it has no "
+        "other:  qckit log correct samples S9 photos k-124_a_3.jpg --reason TEXT",
+    )
+    with open_log(one_photo_site) as log:
+        log.correct("samples", "S9", "photos", "k-124_a_3.jpg", by="op1", reason="the other was cut short")
+    assert count_uncounted(one_photo_site) == PhotosCounted(1)
+
+
+def test_a_picture_under_two_names_or_samples_holds_back_itself_alone(one_photo_site):
+    for name in ("k-124_a_1.jpg", "k-124_a_2.jpg"):
+        place(one_photo_site, name)
+    assert count_uncounted(one_photo_site).n_counted == 2
+    shutil.copy(sample_images_dir() / "photos" / "k-124_a_1.jpg", one_photo_site / "photos" / "copy.jpg")
+    place(one_photo_site, "k-124_a_3.jpg")
+    place(one_photo_site, "k-124_b_1.jpg")
+    named(one_photo_site, S5="copy.jpg", S6="k-124_a_2.jpg", S7="k-124_a_3.jpg", S8="k-124_b_1.jpg", S9="k-124_b_1.jpg")
+    result = count_uncounted(one_photo_site)
+    assert result.n_counted == 1
+    end = (
+        "would be counted twice. Name the right photos:  qckit log correct samples S5 photos NAMES --reason TEXT;  or "
+    )
+    end += "take the sample out:  qckit log withdraw samples S5 --reason TEXT"
+    assert (
+        result.failures[0]
+        == f"copy.jpg of sample S5: is the same picture as k-124_a_1.jpg of sample ST-124-A-1, and {end}"
+    )
+    assert [line.split(", and ")[0] for line in result.failures[1:]] == [
+        "k-124_a_2.jpg of sample S6: stands at ST-124-A-2, too",
+        "k-124_b_1.jpg of sample S8: stands at S9, too",
+    ]
+    with open_log(one_photo_site) as log:
+        counts = log.samples(counted=None).set_index("sample")["nauplii"]
+    assert counts[["S5", "S6", "S8", "S9"]].isna().all() and counts["S7"] > 0
 
 
 def test_two_photos_of_one_name_are_refused(one_photo_site):

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import filecmp
+import hashlib
 import math
 import shutil
 import time
@@ -240,7 +241,7 @@ def _not_in_log(place: Path, bench: Bench) -> set[Path]:
     named = _named(bench)
     today = bench.moment().replace(hour=0, minute=0, second=0).timestamp()
     unnamed = [path for path in _photos_in(place) if path.name not in named and path.stat().st_mtime >= today]
-    return set(unnamed) - set(same_photos(unnamed, bench.site.folder, named))
+    return set(unnamed) - set(same_photos(unnamed, bench.site.folder, named, _counted(bench)))
 
 
 def _named(bench: Bench) -> set[str]:
@@ -249,11 +250,18 @@ def _named(bench: Bench) -> set[str]:
     return {Path(name).name for cell in cells for name in listed_in(cell)}
 
 
-def same_photos(paths: list[Path], folder: Path, named: set[str]) -> dict[Path, str]:
-    """Photos whose content another path has: one in the site's ``photos/`` that a sample stands for (``named``), or an
-    earlier one of these; its name.
+def _counted(bench: Bench) -> dict[str, str]:
+    """SHA-256 of each photo that was counted -> its name."""
+    photos = bench.log.photos()
+    return dict(zip(photos["sha256"], photos["photo"], strict=True))
 
-    A phone's folder keeps what was copied from it, and may hold a photo twice: neither is a new subsample.
+
+def same_photos(paths: list[Path], folder: Path, named: set[str], counted: dict[str, str]) -> dict[Path, str]:
+    """Photos whose content another has: one in the site's ``photos/`` that a sample stands for (``named``), one that
+    was counted (``counted``, by its SHA-256), wherever it lies now, or an earlier one of these; its name.
+
+    A phone's folder keeps what was copied from it, and may hold a photo twice; a photo may be renamed after it was
+    counted: none is a new subsample.
     """
     photos = folder / "photos"
     sizes: dict[int, list[tuple[Path, str]]] = {}
@@ -264,8 +272,9 @@ def same_photos(paths: list[Path], folder: Path, named: set[str]) -> dict[Path, 
         alike = sizes.setdefault(path.stat().st_size, [])
         others = [(one, name) for one, name in alike if one.resolve() != path.resolve()]
         same = [name for one, name in others if filecmp.cmp(one, path, shallow=False)]
-        if same:
-            found[path] = same[0]
+        known = same[0] if same else counted.get(hashlib.sha256(path.read_bytes()).hexdigest())
+        if known:
+            found[path] = known
         else:
             alike.append((path, path.name))
     return found
@@ -274,7 +283,7 @@ def same_photos(paths: list[Path], folder: Path, named: set[str]) -> dict[Path, 
 def _one_batch(batch: list[Path], bench: Bench, say, ask) -> None:
     """Match a batch, let a person confirm or change it, count it."""
     bench.study()
-    same = same_photos(batch, bench.site.folder, _named(bench))
+    same = same_photos(batch, bench.site.folder, _named(bench), _counted(bench))
     for path, name in same.items():
         say(f"{path.name}: left out, it is the same photo as {name}.")
     photos, faults = look_at([path for path in batch if path not in same], bench)
