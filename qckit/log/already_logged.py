@@ -13,7 +13,7 @@ from qckit.log.counts import same_file_twice
 from qckit.log.query import WITHDRAWN, among, fetch, rows_of
 from qckit.tables import table_columns
 
-__all__ = ["Compared", "as_first_count", "compare", "names_there", "withdrawn_names"]
+__all__ = ["Compared", "as_first_count", "compare", "names_there", "shown_again", "withdrawn_names"]
 
 
 def names_there(connection, table: str, column: str, names: set) -> set:
@@ -30,6 +30,23 @@ def withdrawn_names(connection, table: str, names: set) -> set:
     )
     state = dict(connection.execute(last.order_by(c.correction)).all())
     return {name for name, after in state.items() if after == "yes"}
+
+
+def shown_again(connection, photos) -> list[tuple]:
+    """Return the cells that show photos again which went with a withdrawn sample and are counted anew for another.
+
+    Parameters
+    ----------
+    connection : Connection
+    photos : iterable of str
+        Names of the photos that are counted.
+
+    Returns
+    -------
+    list of (table, key, column, after)
+        As :func:`qckit.log.corrections.write` takes them.
+    """
+    return [("photos", (name,), WITHDRAWN, "no") for name in sorted(withdrawn_names(connection, "photos", set(photos)))]
 
 
 @dataclass

@@ -181,11 +181,10 @@ def _unnamed_note(photos: list[str]) -> str:
 
 
 def same_file_twice(connection, photos: pd.DataFrame) -> None:
-    """Refuse the same picture under two names: it would be counted twice."""
-    p = schema.table("photos")
-    hashes = list(set(photos["sha256"]))
+    """Refuse the same picture under two names: it would be counted twice. One that is withdrawn is not counted."""
+    logged = fetch(connection, "photos", {"sha256": list(set(photos["sha256"]))})
     known: dict[str, set] = {}
-    for sha, name in connection.execute(sa.select(p.c.sha256, p.c.photo).where(among(connection, p.c.sha256, hashes))):
+    for sha, name in zip(logged["sha256"], logged["photo"]):
         known.setdefault(sha, set()).add(name)
     for sha, name in zip(photos["sha256"], photos["photo"]):
         others = known.setdefault(sha, set()) - {name}

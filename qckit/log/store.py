@@ -8,6 +8,7 @@ import pandas as pd
 
 from qckit.errors import unknown_name
 from qckit.log import corrections, counts, engine, hand_counts, intake, plausible, query, steps, typed
+from qckit.log.already_logged import shown_again
 from qckit.log.counted import as_frames
 from qckit.log.photo_files import photo_doubts
 from qckit.log.problems import problems_error
@@ -196,6 +197,8 @@ class SiteLog(LogReader):
             number = steps.begin(connection, self, by=by, action="count", source=source, n_rows=n_rows)
             for name in ("samples", "photos", "objects"):
                 steps.insert(connection, name, getattr(plan, name), number)
+            if cells := shown_again(connection, plan.photos["photo"]):
+                corrections.write(connection, number, cells=cells, at=self.now(), by=by, reason="counted anew")
         added = {name: len(getattr(plan, name)) for name in ("photos", "objects", "samples")}
         return ImportResult(added, {"photos": plan.unchanged}, plan.notes, plan.problems)
 
@@ -275,6 +278,8 @@ class SiteLog(LogReader):
             )
             cells = [(name, row_key, query.WITHDRAWN, after) for name, row_key in rows]
             corrections.write(connection, number, cells=cells, at=self.now(), by=by, reason=reason)
+            shown = [row_key[0] for name, row_key in rows if name == "photos" and after == "no"]
+            counts.same_file_twice(connection, query.fetch(connection, "photos", {"photo": shown}))
         return len(rows)
 
     def recount(self, sample: str, values: dict[str, int], *, by: str, reason: str, rest: str | None = None) -> None:

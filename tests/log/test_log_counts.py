@@ -381,3 +381,28 @@ def test_record_says_what_it_left_out(filled, site, tmp_path):
     done = CliRunner().invoke(command, [*words, "--replace-hand-counts", "agreed"], standalone_mode=False)
     assert done.return_value == 0
     assert done.output.startswith("2 photos added, 114 objects added, 1 sample added.\nCounted: ")
+
+
+def test_a_photo_of_a_withdrawn_sample_is_counted_for_the_right_one(filled):
+    """It stayed hidden with the sample that named it by mistake, and so did its flags and objects."""
+    photos, objects = counted()
+    filled.record_counts(photos, objects=objects, by="op1")
+    row = filled.table("samples", sample="S-2").assign(sample="S-9", nauplii=pd.NA, cysts=pd.NA)
+    filled.withdraw("samples", "S-2", by="op1", reason="of another cone")
+    assert filled.photos().empty
+    filled.add("samples", row.assign(umbrella=pd.NA, shells=pd.NA, volume_ul=pd.NA), by="op1")
+    filled.record_counts(photos, objects=objects, by="op1")
+    assert filled.photos()["sample"].tolist() == ["S-9", "S-9"] and len(filled.objects(sample="S-9")) == len(objects)
+    assert filled.samples(sample="S-9")["nauplii"].tolist() == [60]
+
+
+def test_a_photo_that_was_renamed_is_counted_once_its_first_sample_is_withdrawn(filled):
+    photos, objects = counted()
+    filled.record_counts(photos, objects=objects, by="op1")
+    filled.withdraw("samples", "S-2", by="op1", reason="of another cone")
+    again = photos.head(1).assign(photo="copy of a.jpg")
+    filled.record_counts(again, objects=objects[objects["photo"] == "a.jpg"].assign(photo="copy of a.jpg"), by="op1")
+    assert filled.photos()["photo"].tolist() == ["copy of a.jpg"]
+    with pytest.raises(InputError, match=r"is the same file as '(copy of )?a\.jpg', and would be counted twice"):
+        filled.reinstate("samples", "S-2", by="op1", reason="it was right")
+    assert filled.photos()["photo"].tolist() == ["copy of a.jpg"]
