@@ -326,7 +326,7 @@ def _sha256(path: Path) -> str | None:
 
 
 def _photo_files(log, tables, *, read: bool) -> list[tuple]:
-    found, folder, photos = [], log.folder, tables["photos"]
+    found, folder, photos, samples = [], log.folder, tables["photos"], tables["samples"]
     listing = list_photos(folder)
     for row in photos.itertuples():
         path = find_photo(folder, row.photo, listing)
@@ -364,9 +364,13 @@ def _photo_files(log, tables, *, read: bool) -> list[tuple]:
                 )
             )
     found += [
-        (code, "look", d.table, d.key, d.what, d.remedy)
+        (code, "wrong" if code.startswith("other ") else "look", d.table, d.key, d.what, d.remedy)
         for code, d in photo_doubts(
-            folder, tables["samples"], set(photos["photo"]), scale_known=log.only_scale() is not None
+            folder,
+            samples,
+            photos,
+            named=query.rows_of(samples[samples["photos"].notna()], ["sample", "photos"]),
+            scale_known=log.only_scale() is not None,
         )
     ]
     return found

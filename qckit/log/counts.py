@@ -15,7 +15,7 @@ from qckit.errors import InputError, unknown_name
 from qckit.flag_words import say_flags
 from qckit.log import schema
 from qckit.log.counted import tally
-from qckit.log.photo_files import same_letters
+from qckit.log.photo_files import SAME_SCALE, same_letters
 from qckit.log.problems import PROBLEMS
 from qckit.log.query import WITHDRAWN, among, fetch, known_names
 from qckit.object_rows import FOUND
@@ -23,10 +23,8 @@ from qckit.stages import STAGE_COLUMNS
 from qckit.tables import check_table, empty_table, table_columns
 from qckit.words import first_few, noun
 
-__all__ = ["plan", "same_file_twice"]
+__all__ = ["photos_named", "plan", "same_file_twice"]
 
-_SAME_SCALE = 0.005
-"""Scales this near are one scale, rounded differently; the counted volume then differs by 1 % (our own choice)."""
 _NAMED = 10
 
 
@@ -69,7 +67,7 @@ def plan(connection, photos: pd.DataFrame, objects: pd.DataFrame, *, replace_han
     """
     counts = tally(objects).reindex(photos["photo"], fill_value=0)
     _agree(photos, objects, counts)
-    named = _photos_named(connection)
+    named = photos_named(connection)
     photos, notes = _name_as_logged(connection, photos, named)
     same_file_twice(connection, photos)
     renamed = dict(zip(counts.index, photos["photo"], strict=True))
@@ -113,7 +111,7 @@ def _agree(photos, objects, counts) -> None:
                 )
 
 
-def _photos_named(connection) -> list[tuple[str, str]]:
+def photos_named(connection) -> list[tuple[str, str]]:
     """Return (sample, photos as its newest revision names them) for every sample that names some."""
     t = schema.table("samples")
     fixes = schema.CORRECTIONS
@@ -197,7 +195,7 @@ def same_file_twice(connection, photos: pd.DataFrame) -> None:
 
 
 def _fresh(connection, photos, counts) -> pd.Series:
-    """Mark photos whose file, scale, counter or counts are not those of their newest count in the log."""
+    """Mark photos whose file, sample, scale, counter or counts are not those of their newest count in the log."""
     logged = fetch(connection, "photos", {"photo": list(photos["photo"])})
     if logged.empty:
         return pd.Series(True, index=photos.index)
@@ -205,7 +203,7 @@ def _fresh(connection, photos, counts) -> pd.Series:
     before = tally(entered[entered["source"] == FOUND]).to_dict("index")
     now = counts.to_dict("index")
     none = dict.fromkeys(STAGE_COLUMNS.values(), 0)
-    columns = ["sha256", "um_per_px", "counter_version"]
+    columns = ["sha256", "sample", "um_per_px", "counter_version"]
     old = {row[0]: [_known(v) for v in row[1:]] for row in logged[["photo", *columns]].itertuples(index=False)}
     marks = [
         old.get(photo) != [_known(v) for v in values] or before.get(photo, none) != now[photo]
@@ -325,7 +323,7 @@ def _other_scale(sample, photos: pd.DataFrame) -> list[tuple[str, str]]:
     sheet = sample.um_per_px
     if pd.isna(sheet):
         return []
-    other = photos[[not pd.isna(x) and abs(math.log(x / sheet)) > _SAME_SCALE for x in photos["um_per_px"]]]
+    other = photos[[not pd.isna(x) and abs(math.log(x / sheet)) > SAME_SCALE for x in photos["um_per_px"]]]
     if other.empty:
         return []
     first = other.iloc[0]

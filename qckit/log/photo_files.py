@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 import shlex
 import unicodedata
@@ -10,14 +11,16 @@ from pathlib import Path, PurePosixPath
 import pandas as pd
 
 from qckit.columns import listed_in
-from qckit.errors import one_line
+from qckit.errors import InputError, one_line
 from qckit.log.problems import Doubt, mending
 
 __all__ = [
+    "SAME_SCALE",
     "find_photo",
     "leads_out",
     "lies_inside",
     "list_photos",
+    "need_no_count",
     "photo_doubts",
     "recount_command",
     "same_letters",
@@ -66,10 +69,14 @@ def find_photo(folder: str | Path, name: str, listing: dict[str, list[Path]] | N
     return matches[0] if len(matches) == 1 else None
 
 
+SAME_SCALE = 0.005
+"""Scales this near are one scale, rounded differently; the counted volume then differs by 1 % (our own choice)."""
+
+
 def photo_doubts(
-    folder: str | Path, samples: pd.DataFrame, counted: set[str], *, scale_known: bool
+    folder: str | Path, samples: pd.DataFrame, photos: pd.DataFrame, *, named: list[tuple[str, str]], scale_known: bool
 ) -> list[tuple[str, Doubt]]:
-    """Find samples whose photos cannot be counted as things are: a photo is not there, or nobody knows its scale.
+    """Find samples whose photos cannot be counted as things are, or whose counts are not those of their photos.
 
     Parameters
     ----------
@@ -77,18 +84,25 @@ def photo_doubts(
         Of the site.
     samples : DataFrame, shape (n, any)
         Columns of the samples table.
-    counted : set of str
-        Photos that the log has counts of.
+    photos : DataFrame, shape (m, any)
+        Columns of the photos table: those that the log has counts of.
+    named : list of (str, str)
+        Sample and the photos it names, of every sample of the log that names some.
     scale_known : bool
         The site has one camera at one magnification, and its scale.
 
     Returns
     -------
     list of (str, Doubt)
-        Each with its code, ``missing photo`` or ``no scale``.
+        Each with its code: ``missing photo``, ``no scale``, ``photo of two samples``, ``other photos``,
+        ``other scale``.
     """
     found = []
-    listing = None
+    listing, owners = None, {}
+    for sample, cell in named:
+        for name in listed_in(cell):
+            owners.setdefault(name, []).append(sample)
+    counted, of_sample = set(photos["photo"]), dict(list(photos.groupby("sample")))
     for row in samples[samples["photos"].notna()].itertuples():
         names = [name for name in listed_in(row.photos) if name not in counted]
         listing = list_photos(folder) if names and listing is None else listing
@@ -97,20 +111,72 @@ def photo_doubts(
                 what = f"names {one_line(name)}, which is not in the site folder"
                 remedy = "Put it into photos/; or name the right one:  "
                 remedy += mending("correct", "samples", row.sample, "photos", "NAMES")
+                remedy += "  (several with ; between)" if "," in name else ""
                 found.append(("missing photo", Doubt("samples", row.sample, what, remedy, "photos")))
         if not scale_known and pd.isna(row.nauplii) and pd.isna(row.um_per_px):
             what = f"waits for the count of {one_line(row.photos)}, and no scale is known"
             remedy = "Set the camera's scale with  qckit camera;  or enter that of these photos:  "
             remedy += mending("correct", "samples", row.sample, "um_per_px", "NUMBER")
             found.append(("no scale", Doubt("samples", row.sample, what, remedy, "um_per_px")))
+        for name in listed_in(row.photos):
+            if others := [sample for sample in owners.get(name, ()) if sample != row.sample]:
+                what = f"names {one_line(name)}, which sample {one_line(others[0])} names, too; it is counted for one"
+                remedy = "Name the right photos:  " + mending("correct", "samples", row.sample, "photos", "NAMES")
+                found.append(("photo of two samples", Doubt("samples", row.sample, what, remedy, "photos")))
+        if row.counted_by == "photo" and not pd.isna(row.nauplii) and row.sample in of_sample:
+            found += _not_as_counted(row, of_sample[row.sample])
     return found
+
+
+def _not_as_counted(sample, photos: pd.DataFrame) -> list[tuple[str, Doubt]]:
+    """A sample whose count is not that of the photos it names, or at another scale than it says."""
+    names, counted = listed_in(sample.photos), list(photos["photo"])
+    again = "Count anew:  qckit count PHOTOS --um-per-px NUMBER --out FOLDER  and  qckit log record FOLDER;  or mend:  "
+    if set(names) != set(counted):
+        what = f"names {', '.join(map(one_line, names))}, and its count is that of {', '.join(map(one_line, counted))}"
+        remedy = again + mending("correct", "samples", sample.sample, "photos", shlex.quote("; ".join(counted)))
+        return [("other photos", Doubt("samples", sample.sample, what, remedy, "photos"))]
+    for row in photos[photos["um_per_px"].notna()].itertuples():
+        if not pd.isna(sample.um_per_px) and abs(math.log(row.um_per_px / sample.um_per_px)) > SAME_SCALE:
+            what = (
+                f"says {sample.um_per_px:g} µm per pixel, and {one_line(row.photo)} was counted at {row.um_per_px:g}: "
+            )
+            what += "its counts and volume are of that scale"
+            scale = mending("correct", "samples", sample.sample, "um_per_px", f"{row.um_per_px:g}")
+            remedy = again.replace("NUMBER", f"{sample.um_per_px:g}") + scale
+            return [("other scale", Doubt("samples", sample.sample, what, remedy, "um_per_px"))]
+    return []
+
+
+_ARE_OF_THE_COUNT = ("sha256", "sample", "um_per_px", "width_px", "height_px", "counter_version", "frame_mm2")
+
+
+def need_no_count(table: str, key, column: str) -> None:
+    """Refuse to correct what a count brought: the objects and the volume would stay those of before.
+
+    Raises
+    ------
+    InputError
+        The column of the photos table says how the photo was counted.
+    """
+    if table != "photos" or column not in _ARE_OF_THE_COUNT:
+        return
+    remedy = {
+        "sample": "Name it at the right sample instead:  qckit log correct samples SAMPLE photos NAMES --reason TEXT",
+        "um_per_px": "Correct um_per_px of its sample, then count it anew:  qckit count PHOTO --um-per-px NUMBER --out "
+        "FOLDER  and  qckit log record FOLDER",
+    }.get(column, "Count it anew:  qckit count PHOTO --um-per-px NUMBER --out FOLDER  and  qckit log record FOLDER")
+    raise InputError(f"photos {one_line(key)}: {column} is how the photo was counted and cannot be corrected. {remedy}")
+
+
+_WHY_NOT_COUNTED = ("missing photo", "no scale", "photo of two samples")
 
 
 def with_reasons(found: list[tuple]) -> list[tuple]:
     """Tell why a sample's photos cannot be counted, with both remedies, and not once more that its count is missing."""
     of_samples = [row for row in found if row[2] == "samples"]
     waits = {row[3] for row in of_samples if row[0] == "no counts"}
-    why = {row[3]: row for row in reversed(of_samples) if row[0] in ("missing photo", "no scale") and row[3] in waits}
+    why = {row[3]: row for row in reversed(of_samples) if row[0] in _WHY_NOT_COUNTED and row[3] in waits}
     joined = []
     for row in found:
         if row is why.get(row[3]):

@@ -10,7 +10,7 @@ from qckit.errors import unknown_name
 from qckit.log import corrections, counts, engine, hand_counts, intake, plausible, query, steps, typed
 from qckit.log.already_logged import shown_again
 from qckit.log.counted import as_frames
-from qckit.log.photo_files import photo_doubts
+from qckit.log.photo_files import need_no_count, photo_doubts
 from qckit.log.problems import problems_error
 from qckit.log.reader import LogReader
 from qckit.log.steps import ImportResult
@@ -221,6 +221,7 @@ class SiteLog(LogReader):
         list of str
             What hardly can be in the row as it stands now.
         """
+        need_no_count(table, key, column)
         after = typed.typed_cell(table, column, after, self.settings)
         corrections.need_reason(by, reason)
         with engine.writing(self.engine) as connection:
@@ -235,13 +236,15 @@ class SiteLog(LogReader):
         return plausible.notes_on(connection, rows, self.settings.feed.max_g_per_l, self.now(), step=step)
 
     def _photo_doubts(self, samples: list[str]) -> list[str]:
-        """Say of which samples' photos the file is missing, or the scale."""
+        """Say of which samples' photos the file or the scale is missing, and which counts are not theirs."""
         rows = self.samples(sample=samples, counted=None) if samples else pd.DataFrame({"photos": []})
         if rows["photos"].isna().all():
             return []
-        counted = set(self.photos(sample=samples)["photo"])
-        found = photo_doubts(self.folder, rows, counted, scale_known=self.only_scale() is not None)
-        return plausible.in_words([d for _, d in found], "samples cannot be counted by photo as they are")
+        photos, scale_known = self.photos(sample=samples), self.only_scale() is not None
+        with engine.reading(self.engine) as connection:
+            named = counts.photos_named(connection)
+        found = photo_doubts(self.folder, rows, photos, named=named, scale_known=scale_known)
+        return plausible.in_words([d for _, d in found], "samples do not go with their photos as they are")
 
     def withdraw(self, table: str, key, *, by: str, reason: str) -> int:
         """Hide a row entered by mistake, with all that hangs on it; it stays on record. Returns the rows hidden."""

@@ -406,3 +406,56 @@ def test_a_photo_that_was_renamed_is_counted_once_its_first_sample_is_withdrawn(
     with pytest.raises(InputError, match=r"is the same file as '(copy of )?a\.jpg', and would be counted twice"):
         filled.reinstate("samples", "S-2", by="op1", reason="it was right")
     assert filled.photos()["photo"].tolist() == ["copy of a.jpg"]
+
+
+def found_on(log, sample):
+    """What the check of the log says of a sample: codes and severities."""
+    findings = log.check(photos=False)
+    findings = findings[(findings["key"] == sample) & (findings["code"] != "missing photo")]
+    return findings[["code", "severity"]].apply(tuple, axis=1).tolist()
+
+
+@pytest.mark.parametrize("column, right", [("um_per_px", 9.3), ("sample", "S-1"), ("frame_mm2", 50.0)])
+def test_how_a_photo_was_counted_cannot_be_corrected(filled, column, right):
+    """The scale changed, and objects, counts and counted volume stayed those of the scale before."""
+    photos, objects = counted()
+    filled.record_counts(photos, objects=objects, by="op1")
+    with pytest.raises(
+        InputError, match=rf"^photos a\.jpg: {column} is how the photo was counted and cannot be corrected"
+    ):
+        filled.correct("photos", "a.jpg", column, right, by="op1", reason="wrong scale")
+
+
+def test_a_scale_put_right_after_the_count_is_named_until_it_is_counted_anew(filled):
+    photos, objects = counted()
+    filled.record_counts(photos, objects=objects, by="op1")
+    scale = photos["um_per_px"].iloc[0]
+    assert found_on(filled, "S-2") == []
+    doubts = filled.correct("samples", "S-2", "um_per_px", 1.5 * scale, by="op1", reason="another objective")
+    assert any(f"says {1.5 * scale:g} µm per pixel, and a.jpg was counted at {scale:g}" in d for d in doubts)
+    assert found_on(filled, "S-2") == [("other scale", "wrong")]
+    anew = photos.assign(um_per_px=1.5 * scale, frame_mm2=2.25 * photos["frame_mm2"])
+    before = filled.samples(sample="S-2")["volume_ul"].item()
+    filled.record_counts(anew, objects=objects, by="op1")
+    assert found_on(filled, "S-2") == []
+    assert filled.samples(sample="S-2")["volume_ul"].item() == pytest.approx(2.25 * before)
+
+
+def test_photos_exchanged_between_samples_are_counted_for_the_right_ones(filled):
+    """Both named the other's photo: the counts stayed, nothing said so, and a new count changed nothing."""
+    row = filled.table("samples", sample="S-2").assign(photos="c.jpg", nauplii=pd.NA, cysts=pd.NA)
+    filled.add("samples", row.assign(sample="S-8"), by="op1")
+    filled.correct("samples", "S-2", "photos", "a.jpg", by="op1", reason="one photo")
+    photos, objects = counted(("a.jpg", "c.jpg"))
+    extra = objects["photo"].eq("c.jpg") & objects["stage"].eq("nauplius") & objects.duplicated(["photo", "stage"])
+    objects, photos = objects[~extra], photos.drop(columns=["nauplii", "umbrella", "cysts", "shells"], errors="ignore")
+    filled.record_counts(photos, objects=objects, by="op1")
+    counts = filled.samples(sample=["S-2", "S-8"]).set_index("sample")["nauplii"]
+    doubts = filled.correct("samples", "S-2", "photos", "c.jpg", by="op1", reason="exchanged")
+    assert any("names c.jpg, which sample S-8 names, too" in doubt for doubt in doubts)
+    filled.correct("samples", "S-8", "photos", "a.jpg", by="op1", reason="exchanged")
+    assert found_on(filled, "S-2") == found_on(filled, "S-8") == [("other photos", "wrong")]
+    filled.record_counts(photos, objects=objects, by="op1")
+    after = filled.samples(sample=["S-2", "S-8"]).set_index("sample")["nauplii"]
+    assert (after["S-2"], after["S-8"]) == (counts["S-8"], counts["S-2"]) and counts["S-2"] != counts["S-8"]
+    assert found_on(filled, "S-2") == found_on(filled, "S-8") == []
