@@ -62,8 +62,9 @@ def scale(photo, method, spacing_um, u_spacing_um, points, about, picture, camer
 
     With --camera and --magnification it is kept in the site's log. Look at --picture first.
     """
+    from qckit.log.problems import mending
     from qckit.review import measure_scale, save_scale
-    from qckit.review.camera import kept_scale, say_other_scale
+    from qckit.review.camera import kept_scale, say_alike, say_other_scale
 
     measured = measure_scale(
         photo,
@@ -82,10 +83,17 @@ def scale(photo, method, spacing_um, u_spacing_um, points, about, picture, camer
     if camera or magnification:
         with open_site_log(site) as log:
             other = say_other_scale(measured.scale, kept_scale(log, camera, magnification))
+            alike = say_alike(log, measured.scale, camera, magnification)
             save_scale(log, measured, camera=camera, magnification=magnification, by=who(by))
+            key = tuple(kept_scale(log, camera, magnification)[["camera", "magnification", "set_at"]])
         click.echo(f"Kept for {camera} {magnification}.")
         if other:
             click.echo(f"{camera} {magnification} {other} Where the camera was not changed, one of them is wrong.")
+        for sentence in alike:
+            click.echo(sentence)
+        if alike:
+            click.echo(f"If it was kept by mistake:  {mending('withdraw', 'scales', key)}")
+        if other or alike:
             return 1
     return 1 if measured.scale.notes else 0
 

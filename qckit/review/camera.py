@@ -92,7 +92,21 @@ def measure_scale(photo, *, method, spacing_um, u_spacing_um=0.0, points=None, a
         scale = scale_from_pattern(
             read.pixels, spacing_um, method=method, u_spacing_um=u_spacing_um, about_um_per_px=about_um_per_px
         )
+    _need_countable(read, scale)
     return MeasuredScale(scale, read.name, draw_scale(read.pixels, scale))
+
+
+def _need_countable(read, scale) -> None:
+    """Refuse a scale at which no photo of this size could be counted: a spacing in mm, or ten times off."""
+    from qckit.counting.bounds import check_countable
+
+    size = {"width_px": read.width_px, "height_px": read.height_px}
+    try:
+        check_countable(**size, um_per_px=scale.um_per_px, finest_um_per_px=scale.um_per_px, where=read.name)
+    except InputError as error:
+        raise InputError(
+            f"{str(error).rstrip('.')}. The spacing of {scale.spacing_um:g} is taken as µm: 1 mm is 1000 µm."
+        ) from error
 
 
 def _on_photo(read, points) -> None:
@@ -156,7 +170,7 @@ def save_scale(log, measured: MeasuredScale, *, camera: str, magnification: str,
 def kept_scale(log, camera: str, magnification: str):
     """Return the newest scale of a camera and magnification (Series, a row of the scales table), or None."""
     known = log.scales()
-    mine = known[(known["camera"] == camera) & (known["magnification"] == magnification)]
+    mine = known[(known["camera"] == camera.strip()) & (known["magnification"] == magnification.strip())]
     return None if mine.empty else mine.loc[to_utc(mine["set_at"]).idxmax()]
 
 
@@ -167,6 +181,42 @@ def say_other_scale(scale, before) -> str:
     if before is None or abs(scale.um_per_px / before["um_per_px"] - 1) <= SAME_SCALE:
         return ""
     return f"had {before['um_per_px']:.4g} µm per pixel since {before['set_at'][:10]}; this is {scale.um_per_px:.4g}."
+
+
+def say_alike(log, scale, camera: str, magnification: str) -> list[str]:
+    """Say where a scale to be kept is that of another name already, or its name is written almost like another.
+
+    Parameters
+    ----------
+    log : SiteLog
+    scale : CameraScale
+    camera, magnification : str
+
+    Returns
+    -------
+    list of str
+        A sentence for each name that is in doubt: photos are known as a camera's by their scale, and to more than one
+        camera they are nobody's.
+    """
+    from qckit.agreement.lookup import SAME_SCALE
+
+    def plain(name):
+        return "".join(str(name).split()).casefold()
+
+    found, newest = [], log.scales().sort_values("set_at").drop_duplicates(["camera", "magnification"], keep="last")
+    for row in newest.itertuples():
+        other = f"{row.camera} {row.magnification}"
+        if (row.camera, row.magnification) == (camera.strip(), magnification.strip()):
+            continue
+        if (plain(row.camera), plain(row.magnification)) == (plain(camera), plain(magnification)):
+            name = f"{camera.strip()} {magnification.strip()}"
+            found.append(f"{name} is written almost like {other}, which has a scale, too: use one name.")
+        elif abs(scale.um_per_px / row.um_per_px - 1) <= SAME_SCALE:
+            found.append(
+                f"{other} has the same scale: photos of the two cannot be told apart, and no certificate speaks for "
+                "them. Was this photo taken through the other?"
+            )
+    return found
 
 
 def scale_for(log, camera: str, magnification: str):

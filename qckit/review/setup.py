@@ -9,7 +9,7 @@ from qckit._paths import sample_images_dir
 from qckit.agreement.drawing import certificate_charts
 from qckit.errors import InputError, need_number, need_text, unknown_name
 from qckit.photo.finding import SUFFIXES
-from qckit.review.camera import kept_scale, measure_scale, save_scale, say_other_scale
+from qckit.review.camera import kept_scale, measure_scale, save_scale, say_alike, say_other_scale
 from qckit.review.camera_check import CameraCheck, check_camera, save_certificate
 from qckit.review.check_photos import mark_learnt, mark_scale
 from qckit.review.site_model import site_stage_model
@@ -100,7 +100,7 @@ def keep_for_setup(log, measured, *, camera, magnification, by, photo=None, appr
     Returns
     -------
     list of str
-        One sentence.
+        One sentence, and one for each other name with the same scale.
 
     Examples
     --------
@@ -134,8 +134,9 @@ def keep_for_setup(log, measured, *, camera, magnification, by, photo=None, appr
                 f"Not kept: {name} {other} Was the camera changed, and do the lines above lie right? Then write "
                 f"approved = {new:.4g} in this cell."
             ]
+    alike = say_alike(log, found, camera, magnification)
     save_scale(log, measured, camera=camera, magnification=magnification, by=by)
-    return [f"Kept for {name}: {scale} µm per pixel."]
+    return [f"Kept for {name}: {scale} µm per pixel.", *alike]
 
 
 def measure_for_setup(photo, picker, *, method, spacing_um, u_spacing_um=0.0, about_um_per_px=0.0):

@@ -617,6 +617,33 @@ def test_a_kept_scale_that_is_another_than_before_is_told(site, ruled):
     )
 
 
+@pytest.mark.parametrize("spacing, why", [("1", "would span 0.016 mm"), ("20000", "a cyst would be 0.6 pixels across")])
+def test_a_spacing_in_another_unit_is_no_scale(site, ruled, spacing, why):
+    """Millimetres typed as micrometres gave a scale, and ten times too many were kept for the camera."""
+    keep = ["--camera", "a", "--magnification", "1x", "--by", "ab", "--site", site]
+    got = outcome("scale", ruled, "--spacing-um", spacing, *keep)
+    assert isinstance(got.exception, InputError) and why in str(got.exception)
+    assert str(got.exception).endswith(f"The spacing of {spacing} is taken as µm: 1 mm is 1000 µm.")
+    with open_log(site) as log:
+        assert log.scales().empty
+
+
+def test_a_scale_that_another_name_has_already_is_told(site, ruled):
+    keep = ["--by", "ab", "--site", site]
+    run("scale", ruled, "--spacing-um", "1000", "--camera", "a", "--magnification", "4x", *keep)
+    got = outcome("scale", ruled, "--spacing-um", "1005", "--camera", "a", "--magnification", "10x", *keep)
+    with open_log(site) as log:
+        set_at = log.scales().set_index("magnification").at["10x", "set_at"]
+    assert got.return_value == 1 and got.output.splitlines()[-2:] == [
+        "a 4x has the same scale: photos of the two cannot be told apart, and no certificate speaks for them. Was this "
+        "photo taken through the other?",
+        f"If it was kept by mistake:  qckit log withdraw scales 'a|10x|{set_at}' --reason TEXT",
+    ]
+    got = outcome("scale", ruled, "--spacing-um", "1500", "--camera", "A ", "--magnification", "4 x", *keep)
+    assert got.return_value == 1
+    assert "A 4 x is written almost like a 4x, which has a scale, too: use one name." in got.output
+
+
 def test_photos_of_another_scale_than_the_cameras_make_no_certificate(site, counted, ruled):
     """Reports know a camera's photos by their scale: they would correct others by this check."""
     run("scale", ruled, "--spacing-um", "310", "--camera", "s", "--magnification", "1x", "--by", "ab", "--site", site)
