@@ -18,6 +18,7 @@ from qckit.columns import is_missing
 from qckit.errors import InputError, unknown_name
 from qckit.log import row_rules, schema
 from qckit.log.hand_counts import count_change, frame_changes
+from qckit.log.problems import renaming
 from qckit.log.query import WITHDRAWN, entered_key, fetch, hanging_on, key_text, known_names, read_key
 from qckit.object_rows import ADDED, REMOVED
 from qckit.tables import TABLES, check_cell, column_dtypes, table_columns, to_utc
@@ -215,10 +216,7 @@ def _check_parent(connection, table: str, column: str, after: str) -> None:
 def _right(table: str, column: str, after) -> str:
     """Check the new value and write it as text."""
     if column in schema.KEYS[table]:
-        raise InputError(
-            f"{table}: {column} names the row and cannot be corrected. Withdraw the row with  qckit log withdraw  and "
-            "add it again under its right name."
-        )
+        raise InputError(f"{table}: {column} names the row and cannot be corrected. {renaming(table)}")
     if column == "revision" or column not in table_columns(table):
         raise unknown_name("column", column, [c for c in table_columns(table) if c != "revision"], where=table)
     value, wrong = check_cell(table, column, after)

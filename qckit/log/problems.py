@@ -12,7 +12,17 @@ from qckit.log import schema
 from qckit.log.query import key_text, read_key
 from qckit.words import first_few, noun, plural
 
-__all__ = ["HANGS_ON", "PROBLEMS", "CellProblem", "Doubt", "doubt", "mending", "problems_error", "problems_text"]
+__all__ = [
+    "HANGS_ON",
+    "PROBLEMS",
+    "CellProblem",
+    "Doubt",
+    "doubt",
+    "mending",
+    "problems_error",
+    "problems_text",
+    "renaming",
+]
 
 PROBLEMS = ("sheet", "row", "column", "value", "rule", "remedy")
 """Columns of every list of problems."""
@@ -84,6 +94,21 @@ def mending(verb: str, table: str, key, *rest: str) -> str:
     """Write the command that mends a row; several parts of a key stand with bars between, as the command takes them."""
     parts = "|".join(map(str, read_key(table, key_text(table, key))))
     return " ".join(["qckit log", verb, table, shlex.quote(parts), *rest, "--reason TEXT"])
+
+
+def renaming(table: str) -> str:
+    """Say how a row gets its right name: what hangs on it is put to that first, as it is hidden with the wrong one."""
+    children = [
+        f"qckit log correct {name} {schema.KEYS[name][0].upper()} {column} NAME --reason TEXT"
+        for name in ("hatches", "samples", "feeds")
+        for column, parent, _ in schema.PARENTS[name]
+        if parent == table
+    ]
+    if not children:
+        return "Withdraw the row with  qckit log withdraw  and add it again under its right name."
+    how = f"row by row ({';  '.join(children)}) or by its sheet with  qckit log import SHEET --correct REASON"
+    last = f"last, withdraw the wrong one:  qckit log withdraw {table} NAME"
+    return f"Add it under its right name; put what hangs on it to that, {how};  {last}"
 
 
 class Doubt(NamedTuple):

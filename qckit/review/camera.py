@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from pathlib import Path
 
+from qckit.counting.bounds import check_countable
 from qckit.errors import InputError, unknown_name
 from qckit.files import write_csv
 from qckit.photo import find_photos, photo_names
@@ -98,8 +99,6 @@ def measure_scale(photo, *, method, spacing_um, u_spacing_um=0.0, points=None, a
 
 def _need_countable(read, scale) -> None:
     """Refuse a scale at which no photo of this size could be counted: a spacing in mm, or ten times off."""
-    from qckit.counting.bounds import check_countable
-
     size = {"width_px": read.width_px, "height_px": read.height_px}
     try:
         check_countable(**size, um_per_px=scale.um_per_px, finest_um_per_px=scale.um_per_px, where=read.name)

@@ -112,8 +112,16 @@ def test_corrected_values_are_found_and_left_out_by_queries(any_log):
     [
         (
             ("hatches", "H-1", "hatch", "x"),
-            "hatches: hatch names the row and cannot be corrected. Withdraw the row with  "
-            "qckit log withdraw  and add it again under its right name.",
+            "hatches: hatch names the row and cannot be corrected. Add it under its right name; put what hangs on it "
+            "to that, row by row (qckit log correct samples SAMPLE hatch NAME --reason TEXT;  qckit log correct feeds "
+            "FEED hatch NAME --reason TEXT) or by its sheet with  qckit log import SHEET --correct REASON;  last, "
+            "withdraw the wrong one:  qckit log withdraw hatches NAME",
+        ),
+        (
+            ("lots", "L-1", "lot", "x"),
+            "lots: lot names the row and cannot be corrected. Add it under its right name; put what hangs on it to "
+            "that, row by row (qckit log correct hatches HATCH lot NAME --reason TEXT) or by its sheet with  qckit log "
+            "import SHEET --correct REASON;  last, withdraw the wrong one:  qckit log withdraw lots NAME",
         ),
         (
             ("hatches", "H-1", "cysts_g", "-1"),
