@@ -10,10 +10,11 @@ from collections import Counter
 
 import pandas as pd
 
-from qckit.log import odd_times, query
+from qckit.log import odd_times, query, row_rules
 from qckit.log.odd_harvests import far_recoveries
-from qckit.log.problems import Doubt, doubt
+from qckit.log.problems import Doubt, doubt, mending
 from qckit.quantities import HATCHING_PPT, MOST_CYSTS_G_PER_L, MOST_PER_G, WATER_C, in_standard_unit
+from qckit.tables import to_utc
 from qckit.words import figures, number, row_words
 
 __all__ = ["doubts", "in_words", "lone_cones", "notes_on"]
@@ -339,7 +340,26 @@ def notes_on(connection, new: dict[str, pd.DataFrame], max_g_per_l: float, now: 
             found += [found_one for look in looks for found_one in look(checked[name], logged)]
     if "samples" in checked:
         found += _of_harvests(connection, checked["samples"], checked.get("hatches"), doubted={d.key for d in found})
-    return in_words(found, "values hardly can be")
+    return in_words(found + _hours_apart(connection, checked), "values hardly can be")
+
+
+def _hours_apart(connection, checked: dict[str, pd.DataFrame]) -> list[Doubt]:
+    """Samples in the log whose hours, as written, do not fit the times: a start, or their own time, was corrected."""
+    names = sorted({hatch for name in ("hatches", "samples") if name in checked for hatch in checked[name]["hatch"]})
+    samples = query.fetch(connection, "samples", {"hatch": names})
+    hatches = query.fetch(connection, "hatches", {"hatch": names}).set_index("hatch")
+    started, volume_ml = (samples["hatch"].map(hatches[c]) for c in ("started", "volume_ml"))
+    return [
+        Doubt(
+            "samples",
+            sample := samples.at[index, "sample"],
+            f"hours {value} {rule}",
+            f"Correct what is wrong, such as  {mending('correct', 'samples', sample, 'hours', 'NUMBER')}",
+            "hours",
+        )
+        for index, column, value, rule, _ in row_rules.broken_with_hatch(samples, to_utc(started), volume_ml)
+        if column == "hours"
+    ]
 
 
 def _of_harvests(connection, samples, hatches, doubted) -> list[Doubt]:

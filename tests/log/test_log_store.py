@@ -249,6 +249,19 @@ def test_withdrawn_rows_are_hidden_with_what_hangs_on_them(any_log):
     assert any_log.corrections()["column"].unique().tolist() == ["withdrawn"]
 
 
+def test_hours_that_a_corrected_time_leaves_behind_are_named_at_once(any_log):
+    """Only the check of the log said so: figures went on by the hours as written."""
+    any_log.add_many({"samples": SAMPLES.assign(hours=24.0), "hatches": HATCHES, "lots": LOTS}, by="op1", source="x")
+    assert any_log.correct("hatches", "H-1", "ph", 8.2, by="op1", reason="left out") == []
+    said = any_log.correct("hatches", "H-1", "started", "2026-10-30T23:30:00+00:00", by="op1", reason="wrong day")
+    assert said[0] == (
+        "samples S-1: hours 24 does not fit the times: taken is 48.0 h after the hatch was started. Correct what is "
+        "wrong, such as  qckit log correct samples S-1 hours NUMBER --reason TEXT"
+    )
+    assert any_log.correct("samples", "S-1", "hours", 48, by="op1", reason="by the times")[0].startswith("samples S-2")
+    assert any_log.correct("samples", "S-2", "hours", "", by="op1", reason="by the times") == []
+
+
 def test_what_hangs_on_a_withdrawn_row_is_what_hangs_on_it_now(any_log):
     """A sample put right to another hatch, a hatch to another lot, stays when the wrong one is withdrawn, or any."""
     more = HATCHES.iloc[[1, 1]].assign(hatch=["H-3", "H-4"], cone=["C", "D"])
