@@ -84,6 +84,10 @@ class History:
         Each revision of a sample is followed by the photos it was counted from, each photo by its objects and their
         corrections.
         """
+        return self._with_steps()[list(COLUMNS)]
+
+    def _with_steps(self) -> pd.DataFrame:
+        """The descent, and with each row the step that it came with: of one second there may be several."""
         rows = [
             (
                 "report",
@@ -94,6 +98,7 @@ class History:
                 _place(r),
                 r.software,
                 "",
+                None,
             )
             for r in self.reports.itertuples()
         ]
@@ -112,8 +117,9 @@ class History:
             rows += self._fixes("feeds", row.feed)
         for row in self.setting_changes.itertuples():
             change = f"{row.before or 'empty'} -> {row.after or 'empty'} (changed after {row.since})"
-            rows.append(("setting", row.setting, change, row.noticed_at, row.by, SETTINGS_FILE, "", ""))
-        return pd.DataFrame(rows, columns=list(COLUMNS)).fillna("")
+            rows.append(("setting", row.setting, change, row.noticed_at, row.by, SETTINGS_FILE, "", "", None))
+        frame = pd.DataFrame(rows, columns=[*COLUMNS, "step"])
+        return frame.assign(step=frame["step"].astype("Int64"), **frame[list(COLUMNS)].fillna(""))
 
     def _sample(self, sample: str) -> list[tuple]:
         """One sample: its revisions, the photos each was counted from, what was corrected."""
@@ -134,12 +140,12 @@ class History:
         by_hand = ", ".join(f"{o[column]} {word}" for column, word in words if o[column])
         counts = ", ".join(f"{name} {o[name]:.0f}" for name in STAGE_COLUMNS.values())
         value = f"{o['n_objects']} objects{f', by hand {by_hand}' if by_hand else ''}; counted: {counts}"
-        row = ("objects", photo, value, "", "", "", "", "")
+        row = ("objects", photo, value, "", "", "", "", "", None)
         return [row, *self._fixes("photos", photo), *self._fixes("objects", photo)]
 
     def _row(self, level: str, what: str, value: str, step) -> tuple:
         made = self.steps[self.steps["step"] == step].iloc[0]
-        return (level, str(what), value, made["at"], made["by"], made["source"], made["software"], "")
+        return (level, str(what), value, made["at"], made["by"], made["source"], made["software"], "", step)
 
     def _fixes(self, table: str, key1: str | None = None) -> list[tuple]:
         """Corrections of a table, or of the rows under one name."""
@@ -151,19 +157,17 @@ class History:
             made = self.steps[self.steps["step"] == c.step]
             change = f"{c.column}: {_or_nothing(c.before)} -> {_or_nothing(c.after)}"
             source, row = made["source"].iloc[0], row_words(table, c.key).removeprefix(f"{table} ")
-            rows.append((f"correction of {table}", row, change, c.at, c.by, source, made["software"].iloc[0], c.reason))
+            software = made["software"].iloc[0]
+            rows.append((f"correction of {table}", row, change, c.at, c.by, source, software, c.reason, c.step))
         return rows
 
     @property
     def text(self) -> str:
         """The descent as indented lines, each naming the step it came with; the steps stand below."""
-        number = {(s.at, s.by, _or_nothing(s.source), s.software): s.step for s in self.steps.itertuples()}
         lines = []
-        for row in self.to_frame().itertuples():
-            step = number.get((row.at, row.by, _or_nothing(row.source), row.software))
-            made = (
-                [f"step {step}"] if step is not None else [row.at, row.by and f"by {row.by}", row.source, row.software]
-            )
+        for row in self._with_steps().itertuples():
+            otherwise = [row.at, row.by and f"by {row.by}", row.source, row.software]
+            made = otherwise if pd.isna(row.step) else [f"step {row.step}"]
             made = ", ".join(str(p) for p in [*made, row.reason and f"because {row.reason}"] if p)
             lines.append(f"{'  ' * _INDENT.get(row.level, 1)}{row.level} {row.what}: {row.value}")
             lines[-1] += f"  [{made}]" if made else ""

@@ -8,6 +8,7 @@ from invented_log import HATCHES, LOTS, NASTY_NAMES, SAMPLES, counted
 
 from qckit.errors import InputError
 from qckit.log import create_log, open_log
+from qckit.log.history import trace
 from qckit.log.intake import Incoming
 from qckit.tables import check_table, table_columns
 
@@ -247,6 +248,18 @@ def test_withdrawn_rows_are_hidden_with_what_hangs_on_them(any_log):
     assert any_log.reinstate("hatches", "H-1", by="op1", reason="was right after all") == 3
     assert len(any_log.samples(counted=None)) == 3
     assert any_log.corrections()["column"].unique().tolist() == ["withdrawn"]
+
+
+def test_each_correction_of_one_second_is_told_with_its_own_step(any_log):
+    """The clock of these tests stands still, as that of two who write at once: the history named the last step."""
+    any_log.add_many({"samples": SAMPLES, "hatches": HATCHES, "lots": LOTS}, by="op1", source="x")
+    for grams in (1.7, 1.8):
+        any_log.correct("hatches", "H-1", "cysts_g", grams, by="op1", reason="weighed again")
+    lines = [line.strip() for line in trace(any_log, "H-1").text.splitlines() if "cysts_g" in line]
+    assert lines == [
+        "correction of hatches H-1: cysts_g: 1.602 -> 1.7  [step 2, because weighed again]",
+        "correction of hatches H-1: cysts_g: 1.7 -> 1.8  [step 3, because weighed again]",
+    ]
 
 
 def test_hours_that_a_corrected_time_leaves_behind_are_named_at_once(any_log):
