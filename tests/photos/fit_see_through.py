@@ -1,10 +1,12 @@
-"""Fit how like the floor behind them cysts and shells are, and how much that differs from photo to photo.
+"""Fit how cysts and shells differ in a likeness that parts them in any light, and how that differs between photos.
 
     python tests/photos/fit_see_through.py FOLDER [FOLDER ...]
+    python tests/photos/fit_see_through.py --by others FOLDER [FOLDER ...]
 
-Folders are as ``draw.py`` and ``score.py`` have them. Photos without a pattern on their floor are left out, and so are
-those with fewer than three cysts or shells. Printed: the numbers that go into ``counting/shells/see_through.py``, from
-all folders and without each make in turn (folders of one name but for a number at its end are one make).
+Folders are as ``draw.py`` and ``score.py`` have them. The likeness is that to the floor behind each, of photos over a
+weave, or that to the photo's other bodies, of those over plain floors; those with fewer than three cysts or shells are
+left out. Printed: the numbers that go into ``counting/shells/see_through.py`` or ``like_bodies.py``, from all folders
+and without each make in turn (folders of one name but for a number at its end are one make).
 """
 
 import argparse
@@ -14,35 +16,48 @@ import numpy as np
 import pandas as pd
 from joblib import Parallel, delayed
 
-from qckit.counting import count_photo
+from qckit.counting import count_photo, pipeline
 from qckit.counting.reader import joint_reading
 from qckit.counting.scoring import match_objects
+from qckit.counting.shells.floor_behind import likeness_to_floor
+from qckit.counting.shells.like_bodies import likeness_to_others
+from qckit.counting.shells.mixture import PAIR
 
 FEWEST = 3  # cysts, and shells, of a photo
 
 
-def bodies_of(photo: Path, um_per_px: float, truth: pd.DataFrame) -> pd.DataFrame:
-    """The cysts and shells of a photo whose floor is known behind them: photo, stage, likeness."""
-    kept, measure, few = {}, joint_reading._likeness_of, joint_reading.SPOT_CHECK
+def likeness_of(analysis, which, rows, cols, *, by_floor: bool) -> np.ndarray:
+    """The likeness of some bodies, NaN for the others and where the floor is of the other kind."""
+    out, labels = np.full(len(rows), np.nan), analysis.cuts[0].labels
+    if joint_reading._is_patterned(analysis.light) != by_floor:
+        return out
+    at = labels, rows[which], cols[which]
+    out[which] = (
+        likeness_to_floor(analysis.work, analysis.light, *at) if by_floor else likeness_to_others(analysis.work, *at)
+    )
+    return out
 
-    def keep(analysis, found, which):
-        kept["likeness"] = measure(analysis, found, which)
-        work = analysis.work
-        kept["found"] = pd.DataFrame({"x_px": found.cols * work.step_x, "y_px": found.rows * work.step_y})
-        return kept["likeness"]
 
-    joint_reading._likeness_of, joint_reading.SPOT_CHECK = keep, None
+def bodies_of(photo: Path, um_per_px: float, truth: pd.DataFrame, by_floor: bool) -> pd.DataFrame:
+    """The cysts and shells of a photo whose likeness is known: photo, stage, likeness."""
+    read, kept = pipeline.read_at_centres, []
+
+    def keep(*args):
+        kept.append(read(*args))
+        return kept[-1]
+
+    pipeline.read_at_centres = keep
     try:
         count_photo(photo, um_per_px=um_per_px)
     finally:
-        joint_reading._likeness_of, joint_reading.SPOT_CHECK = measure, few
-    if not kept:
-        return pd.DataFrame({"photo": [], "stage": [], "likeness": np.empty(0)})
+        pipeline.read_at_centres = read
+    analysis, found = kept[0].analysis, kept[0].found
+    which = np.flatnonzero(found.p[:, PAIR].sum(axis=1) > 0.5)
+    likeness = likeness_of(analysis, which, found.rows, found.cols, by_floor=by_floor)
+    at = pd.DataFrame({"x_px": found.cols * analysis.work.step_x, "y_px": found.rows * analysis.work.step_y})
     truth = truth[truth.stage.isin(["cyst", "shell"])].reset_index(drop=True)
-    pairs = match_objects(truth, kept["found"])
-    out = pd.DataFrame(
-        {"stage": [truth.stage[i] for i, _ in pairs], "likeness": [kept["likeness"][j] for _, j in pairs]}
-    )
+    pairs = match_objects(truth, at)
+    out = pd.DataFrame({"stage": [truth.stage[i] for i, _ in pairs], "likeness": [likeness[j] for _, j in pairs]})
     return out.dropna().astype({"likeness": float}).assign(photo=photo.stem)
 
 
@@ -59,16 +74,20 @@ def fit(bodies: pd.DataFrame) -> tuple[np.ndarray, np.ndarray, float]:
 def main():
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("folders", nargs="+", type=Path)
-    parser.add_argument("--kinds", nargs="+", default=["sieve"], help="of photos; rulings of a chamber say little")
+    parser.add_argument("--by", choices=["floor", "others"], default="floor")
+    parser.add_argument(
+        "--kinds", nargs="+", help="of photos; by floor sieves alone, as a chamber's rulings say little"
+    )
     parser.add_argument("--workers", type=int, default=1)
     args = parser.parse_args()
-    jobs = []
+    by_floor, jobs = args.by == "floor", []
+    kinds = args.kinds or (["sieve"] if by_floor else None)
     for folder in args.folders:
         truth = pd.read_csv(folder / "truth.csv")
         photos = pd.read_csv(folder / "photos.csv")
-        for row in photos[photos.kind.isin(args.kinds)].itertuples():
+        for row in (photos[photos.kind.isin(kinds)] if kinds else photos).itertuples():
             photo = folder / "photos" / f"{row.photo}.jpg"
-            job = delayed(bodies_of)(photo, row.um_per_px, truth[truth.photo == row.photo])
+            job = delayed(bodies_of)(photo, row.um_per_px, truth[truth.photo == row.photo], by_floor)
             jobs.append((folder.name.rstrip("0123456789"), job))
     found = Parallel(args.workers)(job for _, job in jobs)
     bodies = pd.concat([bodies.assign(make=make) for (make, _), bodies in zip(jobs, found, strict=True)])

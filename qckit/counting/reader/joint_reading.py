@@ -2,8 +2,9 @@
 
 The count works without the reader. Where it is there, the foreground is cut at its centres, the two readings of a
 stage are multiplied (logarithmic pooling, Genest and Zidek 1986, Statistical Science 1:114), and cysts and shells are
-settled by the photo's own line between them, two groups and mixture, and over a weave or a print by what of it shows
-through each; stages on which the two differ are counted, so that a photo can be flagged.
+settled by the photo's own line between them, two groups and mixture, over a weave or a print by what of it shows
+through each, and in doubt on a plain floor by how like each other they are; stages on which the two differ are counted,
+so that a photo can be flagged.
 """
 
 from __future__ import annotations
@@ -29,9 +30,10 @@ from qckit.counting.reader.proposals import Proposals
 from qckit.counting.segmentation.light import Light
 from qckit.counting.shells.dividing_line import redraw_line
 from qckit.counting.shells.floor_behind import likeness_to_floor
+from qckit.counting.shells.like_bodies import likeness_to_others, settle_by_others
 from qckit.counting.shells.mixture import PAIR
 from qckit.counting.shells.see_through import settle_by_floor
-from qckit.counting.shells.two_groups import settle_round_bodies
+from qckit.counting.shells.two_groups import part_by_looks, settle_round_bodies
 from qckit.counting.stages import StageModel
 from qckit.counting.swing import doubts_of, off_chance
 from qckit.counting.working import WorkImage
@@ -44,6 +46,7 @@ LEAST_SUPPORTED = 0.5  # of the proposals; where the foreground supports fewer, 
 ENOUGH = 20  # proposals to tell that by; a few of them may be specks that the foreground rightly leaves out
 ALONE_SINGLE = 0.99  # of a measured object that no proposal supports
 PATTERNED_PCT = 6.0  # scatter of a floor's light from which it is no plain one: woven or printed, or very grainy
+NOISE_CODES = 4.0  # scatter in code values up to which it is a black floor's noise; weaves and prints have 5.8 and more
 SPOT_CHECK = 24  # bodies of a photo not in doubt that are looked at first for what of the floor shows through
 DOUBTFUL = 0.08  # chance of an error that matters from which a photo is read again, before it would be flagged
 MEASURED_WEIGHT = 0.5  # of what was measured, beside the reader's 1, where the two always agree
@@ -88,7 +91,7 @@ def propose_objects(work: WorkImage, module) -> tuple[Proposals, Callable[[Light
     reading = module.read_picture(pixels, scale)
 
     def read_again(light):
-        mirrored = module.read_mirrored(reading, pixels, by_outline=light.scatter_pct < PATTERNED_PCT)
+        mirrored = module.read_mirrored(reading, pixels, by_outline=not _is_patterned(light))
         return in_work_pixels(work, pixels.shape, mirrored.propose())
 
     return in_work_pixels(work, pixels.shape, reading.propose()), read_again
@@ -153,9 +156,12 @@ def read_at_centres(
     if in_doubt:
         del joint  # or its labels and sums lie in memory beside what the network needs
         joint = _read_once(work, model, read_again(ground.light), ground)
-    if ground.light.scatter_pct < PATTERNED_PCT:
+    if _is_patterned(ground.light):
+        p = _by_floor(joint.analysis, joint.found, None if in_doubt else SPOT_CHECK)
+    elif in_doubt and not part_by_looks(joint.found.p_read, joint.found.features):
+        p = _by_others(joint.analysis, joint.found)
+    else:
         return joint
-    p = _by_floor(joint.analysis, joint.found, None if in_doubt else SPOT_CHECK)
     return replace(joint, found=replace(joint.found, p=p))
 
 
@@ -163,6 +169,19 @@ def _read_once(work: WorkImage, model: StageModel, proposals: Proposals, ground:
     analysis, piece, accepted = analyse_at_centres(work, proposals, ground=ground)
     found, differing = join_readings(analysis, piece, model, accepted)
     return JointReading(analysis, found, differing, accepted.invented, accepted.missed)
+
+
+def _is_patterned(light: Light) -> bool:
+    """Whether the floor is woven or printed, or grainy; the noise of a black one is no pattern."""
+    return light.scatter_pct >= PATTERNED_PCT and light.scatter_codes >= NOISE_CODES
+
+
+def _by_others(analysis: Analysis, found: FoundObjects) -> np.ndarray:
+    """Settle cysts and shells by how like each is to the other bodies of the photo."""
+    which = np.flatnonzero(found.p[:, PAIR].sum(axis=1) > 0.5)
+    likeness, labels = np.full(len(found.p), np.nan), analysis.cuts[0].labels
+    likeness[which] = likeness_to_others(analysis.work, labels, found.rows[which], found.cols[which])
+    return settle_by_others(found.p, likeness)
 
 
 def _by_floor(analysis: Analysis, found: FoundObjects, at_first: int | None) -> np.ndarray:

@@ -58,6 +58,11 @@ class Light:
         """Scatter of the background's light around its grid, over the channels: of a weave, a print or grain. [%]"""
         return float(np.sqrt(np.trace(self.covariance) / len(self.covariance)))
 
+    @property
+    def scatter_codes(self) -> float:
+        """The same in code values: little on a black floor, whose noise scatters much of its little light."""
+        return float(self.scatter_pct / 100 * (np.mean(self.level) + SOFTENER))
+
 
 def _block_means(pixels: np.ndarray, block: int) -> np.ndarray:
     """Mean brightness of blocks: (rows of blocks, columns of blocks, 3)."""

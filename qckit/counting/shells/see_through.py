@@ -10,11 +10,35 @@ Volinsky 1999, Statistical Science 14:382, from memory).
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from typing import NamedTuple
+
 import numpy as np
 
 from qckit.counting.shells.mixture import PAIR
 
-__all__ = ["settle_by_floor"]
+__all__ = ["Groups", "settle_by_floor", "settle_by_likeness"]
+
+
+class Groups(NamedTuple):
+    """What is known of cysts and shells, in this order, before a photo is seen.
+
+    Attributes
+    ----------
+    means : (2,) ndarray
+    spread : (2, 2) ndarray
+        Covariance of both means from photo to photo.
+    within : float
+        Variance within a group.
+    astray : float
+        Share of cysts that are as shells are.
+    """
+
+    means: np.ndarray
+    spread: np.ndarray
+    within: float
+    astray: float = 0.0
+
 
 FEWEST_BODIES = 8  # with a floor behind them that is known
 MOST = 6.0  # logit of a reading at most: nothing is surer than that
@@ -23,9 +47,7 @@ LINES = np.arange(-4.0, 4.1)  # logits at which it draws the line; normal about 
 LINE_WIDTH, MISLED = 0.7, 5.0  # and the log odds against a reading that says less than it claims
 ODDS = np.linspace(-2.0, 2.0, 5)  # of a photo's cysts, where the reading says nothing
 # of cysts and of shells, fitted by tests/photos/fit_see_through.py: tests/photos/MEASURED.md, "Counter 1.19"
-MEANS = np.array([0.23, 0.65])
-SPREAD = np.array([[0.045, 0.028], [0.028, 0.039]])  # of both means from photo to photo
-WITHIN = 0.033  # variance within a group
+GROUPS = Groups(np.array([0.23, 0.65]), np.array([[0.045, 0.028], [0.028, 0.039]]), 0.033)
 STRAY, RANGE = 0.03, 3.0  # share of bodies that are like neither, anywhere in that range
 TURNS = 25
 
@@ -43,21 +65,47 @@ def settle_by_floor(p: np.ndarray, likeness: np.ndarray) -> np.ndarray:
     Returns
     -------
     (n, 5) ndarray
+        As of :func:`settle_by_likeness`.
+    """
+    return settle_by_likeness(p, likeness, GROUPS, _readings, FEWEST_BODIES)
+
+
+def settle_by_likeness(
+    p: np.ndarray, likeness: np.ndarray, groups: Groups, readings: Callable, fewest: int
+) -> np.ndarray:
+    """Settle cysts and shells by a likeness that parts them, averaged over what the reading could mean.
+
+    Parameters
+    ----------
+    p : (n, 5) ndarray
+        Probability per object and class (four stages, debris), each row adding up to 1.
+    likeness : (n,) ndarray
+        NaN where it is not known.
+    groups : Groups
+    readings : callable
+        Takes the logits (m,) to be a cyst as read; gives the chances (k, m) by each of k readings, and the logarithm of
+        what speaks for each before (k,).
+    fewest : int
+        Bodies whose likeness must be known.
+
+    Returns
+    -------
+    (n, 5) ndarray
         Rows add up to 1; only the shares of cyst and shell change, and only of bodies likelier one of the two than
-        something else. The same as ``p`` where the floor is known behind fewer than eight such bodies.
+        something else. The same as ``p`` where the likeness of too few such bodies is known.
     """
     either = p[:, PAIR].sum(axis=1)
     rows = np.flatnonzero(either > 0.5)
-    with_floor = np.isfinite(likeness[rows])
-    if with_floor.sum() < FEWEST_BODIES:
+    known = np.isfinite(likeness[rows])
+    if known.sum() < fewest:
         return p
     cyst, shell = np.maximum(p[rows][:, PAIR], 1e-9).T
-    reading, log_prior = _readings(np.clip(np.log(cyst / shell), -MOST, MOST))
-    log_likely, by_floor = _weigh(likeness[rows][with_floor], reading[:, with_floor])
+    reading, log_prior = readings(np.clip(np.log(cyst / shell), -MOST, MOST))
+    log_likely, by_both = _weigh(likeness[rows][known], reading[:, known], groups)
     weight = np.exp(log_likely + log_prior - (log_likely + log_prior).max())
     weight /= weight.sum()
     settled = weight @ reading
-    settled[with_floor] = weight @ by_floor
+    settled[known] = weight @ by_both
     out = p.copy()
     out[rows, PAIR[0]], out[rows, PAIR[1]] = either[rows] * settled, either[rows] * (1 - settled)
     return out
@@ -75,27 +123,33 @@ def _readings(read: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     return 1 / (1 + np.exp(-meant)), -((at / LINE_WIDTH) ** 2) / 2 - MISLED * less
 
 
-def _weigh(likeness: np.ndarray, reading: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Two normal groups fitted for every reading: how likely it makes what shows through, and the chances with both.
+def _weigh(likeness: np.ndarray, reading: np.ndarray, groups: Groups) -> tuple[np.ndarray, np.ndarray]:
+    """Two normal groups fitted for every reading: how likely it makes the likenesses, and the chances with both.
 
     Expectation and maximisation with the groups' means held towards those known; the integral over the means by
     Laplace's method.
     """
     reading = np.clip(reading, 1e-4, 1 - 1e-4)
     chance = np.stack([reading, 1 - reading], axis=1)  # (k, 2, n)
-    precision = np.linalg.inv(SPREAD)
-    mean = np.repeat(MEANS[None], len(reading), axis=0)
+    means, spread, within, astray = groups
+    precision = np.linalg.inv(spread)
+    mean = np.repeat(means[None], len(reading), axis=0)
     stray = np.log(STRAY / RANGE)
     for _ in range(TURNS):
-        each = np.log((1 - STRAY) * chance) - 0.5 * (
-            (likeness - mean[..., None]) ** 2 / WITHIN + np.log(2 * np.pi * WITHIN)
-        )
+        each = -0.5 * ((likeness - mean[..., None]) ** 2 / within + np.log(2 * np.pi * within))
+        if astray:
+            as_cysts = each[:, 0] + np.log(1 - astray)
+            each[:, 0] = np.logaddexp(as_cysts, each[:, 1] + np.log(astray))
+            as_usual = np.exp(as_cysts - each[:, 0])
+        each += np.log((1 - STRAY) * chance)
         both = np.logaddexp(each[:, 0], each[:, 1])
         total = np.logaddexp(both, stray)
         group = np.exp(each - total[:, None])
-        sharpness = precision + np.eye(2) * group.sum(axis=2)[:, None] / WITHIN
-        mean = np.linalg.solve(sharpness, (precision @ MEANS + (group @ likeness) / WITHIN)[..., None])[..., 0]
-    away = mean - MEANS
+        if astray:
+            group = np.stack([group[:, 0] * as_usual, group[:, 1] + group[:, 0] * (1 - as_usual)], axis=1)
+        sharpness = precision + np.eye(2) * group.sum(axis=2)[:, None] / within
+        mean = np.linalg.solve(sharpness, (precision @ means + (group @ likeness) / within)[..., None])[..., 0]
+    away = mean - means
     likely = total.sum(axis=1) - 0.5 * ((away @ precision) * away).sum(axis=1) - 0.5 * np.linalg.slogdet(sharpness)[1]
     of_groups = np.exp(both - total)
     return likely, np.exp(each[:, 0] - both) * of_groups + reading * (1 - of_groups)

@@ -23,6 +23,7 @@ from qckit.robust import SD_PER_MAD
 __all__ = [
     "RoundBodies",
     "evidence_of_two",
+    "part_by_looks",
     "schwarz_of_two",
     "settle_by_groups",
     "settle_round_bodies",
@@ -102,6 +103,24 @@ def settle_round_bodies(p: np.ndarray, features: np.ndarray) -> np.ndarray:
     if evidence < 0 and min(cysts, 1 - cysts) < FEW_OTHERS:
         return settle_cysts_and_shells(_as_one_kind(p, bodies), usual_weight=ONE_KIND_WEIGHT)
     return settle_cysts_and_shells(settle_by_groups(p, features, evidence))
+
+
+def part_by_looks(p: np.ndarray, features: np.ndarray) -> bool:
+    """Whether a photo's round bodies part into two groups by their looks, beyond doubt.
+
+    Parameters
+    ----------
+    p : (n, 5) ndarray
+    features : (n, len(FEATURES)) ndarray
+        As of :func:`settle_round_bodies`.
+
+    Returns
+    -------
+    bool
+        False with too few of them.
+    """
+    bodies = RoundBodies.of(p, features)
+    return bodies is not None and evidence_of_two(bodies) >= VERY_STRONG
 
 
 @dataclass(frozen=True)
