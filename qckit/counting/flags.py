@@ -43,7 +43,7 @@ SOFT_UM, BLURRED_UM = 95.0, 165.0  # soft outlines are named where the percentag
 CLUMPED_SHARE = 0.06
 IN_CLUMPS, COVERED = 0.45, 0.35  # share of the objects, and of the photo
 # the next four by one rule, over makes together: an error of over 5 points left unsaid weighs ten needless flags
-OFF_CHANCE = 0.11
+OFF_CHANCE = 0.07
 SHIFT = 4.0  # points by which the two groups of round bodies move it from what was read
 FEWEST_JUDGED = 5  # objects: of fewer no doubt is worth a word
 SURE, FEWEST_SURE = 0.6, 3  # chance of the stage from which an object is sure; of N, U and C in a hatch sample

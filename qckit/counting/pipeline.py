@@ -233,7 +233,7 @@ def _signs(findings: Findings, *, without_reader, by_measures, in_frame):
     is_counted = found.p.argmax(axis=1) < len(STAGES) if len(found.p) else np.zeros(0, bool)
     patch = found.patch[is_counted]
     crowd = np.where(patch > 0, np.bincount(patch, minlength=1)[patch], 1) if len(patch) else np.zeros(0)
-    swing, between = doubts_of(found.p, found.p_read, findings.invented + findings.missed)
+    swing, between = doubts_of(found.p, findings.invented + findings.missed)
     return PhotoSigns(
         white_share=float((least >= 253).mean()),
         black_share=float((most <= 30 * analysis.work.gain).mean()),

@@ -40,15 +40,17 @@ def off_chance(swing: float, between: float) -> float:
     return float(1 / (1 + np.exp(-logit)))
 
 
-def doubts_of(p: np.ndarray, p_read: np.ndarray, n_mistaken: np.ndarray) -> tuple[float, float]:
+def doubts_of(p: np.ndarray, n_mistaken: np.ndarray, p_read: np.ndarray | None = None) -> tuple[float, float]:
     """What the readings of a photo doubt, for :func:`off_chance`.
 
     Parameters
     ----------
-    p, p_read : (n, 5) ndarray
+    p : (n, 5) ndarray
         As in :func:`hatch_shift`.
     n_mistaken : (4,) ndarray
         As in :func:`finding_swing`.
+    p_read : (n, 5) ndarray, optional
+        Where it is given, what it doubts counts too, though it be settled in ``p``: to choose what is read again.
 
     Returns
     -------
@@ -57,7 +59,7 @@ def doubts_of(p: np.ndarray, p_read: np.ndarray, n_mistaken: np.ndarray) -> tupl
     between : float
         0 to 1.
     """
-    stages = max(hatch_swing(p), hatch_swing(p_read))
+    stages = hatch_swing(p) if p_read is None else max(hatch_swing(p), hatch_swing(p_read))
     swing = min(float(np.hypot(stages, finding_swing(p, n_mistaken))), 100.0)
     return swing, share_between(p[p.argmax(axis=1) < len(STAGES)] if len(p) else p)
 

@@ -236,7 +236,7 @@ def is_doubtful(found: FoundObjects, n_mistaken: np.ndarray) -> bool:
     -------
     bool
     """
-    swing, between = doubts_of(found.p, found.p_read, n_mistaken)
+    swing, between = doubts_of(found.p, n_mistaken, found.p_read)
     return off_chance(swing, between) > DOUBTFUL
 
 
