@@ -19,22 +19,17 @@ from joblib import Parallel, delayed
 from qckit.counting import count_photo, pipeline
 from qckit.counting.reader import joint_reading
 from qckit.counting.scoring import match_objects
-from qckit.counting.shells.floor_behind import likeness_to_floor
 from qckit.counting.shells.like_bodies import likeness_to_others
 from qckit.counting.shells.mixture import PAIR
 
 FEWEST = 3  # cysts, and shells, of a photo
 
 
-def likeness_of(analysis, which, rows, cols, *, by_floor: bool) -> np.ndarray:
-    """The likeness of some bodies, NaN for the others and where the floor is of the other kind."""
-    out, labels = np.full(len(rows), np.nan), analysis.cuts[0].labels
-    if joint_reading._is_patterned(analysis.light) != by_floor:
-        return out
-    at = labels, rows[which], cols[which]
-    out[which] = (
-        likeness_to_floor(analysis.work, analysis.light, *at) if by_floor else likeness_to_others(analysis.work, *at)
-    )
+def likeness_to_bodies(analysis, found, which) -> np.ndarray:
+    """How like others some bodies are; NaN for all others, and over a weave or a print."""
+    out = np.full(len(found.rows), np.nan)
+    if not joint_reading._is_patterned(analysis.light):
+        out[which] = likeness_to_others(analysis.work, analysis.cuts[0].labels, found.rows[which], found.cols[which])
     return out
 
 
@@ -53,7 +48,7 @@ def bodies_of(photo: Path, um_per_px: float, truth: pd.DataFrame, by_floor: bool
         pipeline.read_at_centres = read
     analysis, found = kept[0].analysis, kept[0].found
     which = np.flatnonzero(found.p[:, PAIR].sum(axis=1) > 0.5)
-    likeness = likeness_of(analysis, which, found.rows, found.cols, by_floor=by_floor)
+    likeness = (joint_reading.likeness_of if by_floor else likeness_to_bodies)(analysis, found, which)
     at = pd.DataFrame({"x_px": found.cols * analysis.work.step_x, "y_px": found.rows * analysis.work.step_y})
     truth = truth[truth.stage.isin(["cyst", "shell"])].reset_index(drop=True)
     pairs = match_objects(truth, at)

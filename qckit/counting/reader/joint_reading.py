@@ -217,7 +217,7 @@ def likeness_of(analysis: Analysis, found: FoundObjects, which: np.ndarray) -> n
         From :func:`qckit.counting.shells.floor_behind.likeness_to_floor`; NaN for all others, and over a plain floor.
     """
     likeness, labels = np.full(len(found.p), np.nan), analysis.cuts[0].labels
-    if analysis.light.scatter_pct >= PATTERNED_PCT:
+    if _is_patterned(analysis.light):
         at = found.rows[which], found.cols[which]
         likeness[which] = likeness_to_floor(analysis.work, analysis.light, labels, *at)
     return likeness
