@@ -56,11 +56,17 @@ class LazyGroup(click.Group):
         try:
             return super().resolve_command(ctx, args)
         except click.UsageError as error:
-            import difflib
+            known = f"Known: {', '.join(COMMANDS)}; what each does:  qckit --help"
+            raise click.UsageError(f"No command {args[0]!r}.{self._meant(ctx, args[0])} {known}") from error
 
-            near = difflib.get_close_matches(args[0], COMMANDS, n=1)
-            hint = f" Did you mean {near[0]!r}?" if near else ""
-            raise click.UsageError(f"No command {args[0]!r}.{hint} Known: {', '.join(COMMANDS)}.") from error
+    def _meant(self, ctx, name) -> str:
+        """What was likely meant, with a blank before: a command's command, or one of nearly that name."""
+        import difflib
+
+        of_groups = [(n, c) for n in COMMANDS if isinstance(c := self.get_command(ctx, n), click.Group)]
+        deeper = [f"qckit {group} {name}" for group, found in of_groups if name in found.commands]
+        near = deeper or difflib.get_close_matches(name, COMMANDS, n=1)
+        return f" Did you mean {near[0]!r}?" if near else ""
 
 
 @click.group(cls=LazyGroup, context_settings={"help_option_names": ["-h", "--help"]})

@@ -134,3 +134,13 @@ def test_help_says_of_every_command_what_it_does_whole():
     for group in ("camera", "log", "report"):
         shown = CliRunner().invoke(command, [group, "--help"]).output
         assert "..." not in shown.partition("Commands:")[2], shown
+
+
+@pytest.mark.parametrize(
+    ("typed", "meant"),
+    [("gide", "Did you mean 'guide'?"), ("evidence", "Did you mean 'qckit log evidence'?"), ("help", "qckit --help")],
+)
+def test_a_command_that_is_none_is_told_what_was_likely_meant(typed, meant):
+    with pytest.raises(click.UsageError, match=re.escape(meant)) as caught:
+        command.main([typed], standalone_mode=False)
+    assert "Known: demo, new, today" in caught.value.message

@@ -15,7 +15,7 @@ from qckit.log.odd_harvests import far_recoveries
 from qckit.log.problems import Doubt, doubt, mending
 from qckit.quantities import HATCHING_PPT, MOST_CYSTS_G_PER_L, MOST_PER_G, WATER_C, in_standard_unit
 from qckit.tables import to_utc
-from qckit.words import figures, number, row_words
+from qckit.words import figures, noun, number, row_words
 
 __all__ = ["doubts", "in_words", "lone_cones", "notes_on"]
 
@@ -340,7 +340,7 @@ def notes_on(connection, new: dict[str, pd.DataFrame], max_g_per_l: float, now: 
             found += [found_one for look in looks for found_one in look(checked[name], logged)]
     if "samples" in checked:
         found += _of_harvests(connection, checked["samples"], checked.get("hatches"), doubted={d.key for d in found})
-    return in_words(found + _hours_apart(connection, checked), "values hardly can be")
+    return in_words(found + _hours_apart(connection, checked), ("value hardly can be", "values hardly can be"))
 
 
 def _hours_apart(connection, checked: dict[str, pd.DataFrame]) -> list[Doubt]:
@@ -374,8 +374,8 @@ def _of_harvests(connection, samples, hatches, doubted) -> list[Doubt]:
     return [d for d in far_recoveries(every, known) if d.key not in doubted]
 
 
-def in_words(found: list[Doubt], what: str) -> list[str]:
-    """Return a sentence for each doubt, few of a kind and twenty in all, and one for the rest: so many more of what."""
+def in_words(found: list[Doubt], what: tuple[str, str]) -> list[str]:
+    """Return a sentence for each doubt, few of a kind and twenty in all, and one for the rest: of one, and of more."""
     of_kind = Counter()
     shown = []
     for d in found:
@@ -384,4 +384,4 @@ def in_words(found: list[Doubt], what: str) -> list[str]:
             shown.append(f"{row_words(d.table, d.key)}: {d.what}. {d.remedy}")
     shown = shown[:_SHOWN]
     left = len(found) - len(shown)
-    return [*shown, f"{left} more {what}: see  qckit log check."] if left else shown
+    return [*shown, f"{left} more {noun(left, *what)}: see  qckit log check."] if left else shown

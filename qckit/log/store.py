@@ -244,7 +244,10 @@ class SiteLog(LogReader):
         with engine.reading(self.engine) as connection:
             named = counts.photos_named(connection)
         found = photo_doubts(self.folder, rows, photos, named=named, scale_known=scale_known)
-        return plausible.in_words([d for _, d in found], "samples do not go with their photos as they are")
+        return plausible.in_words(
+            [d for _, d in found],
+            ("sample does not go with its photos as it is", "samples do not go with their photos as they are"),
+        )
 
     def withdraw(self, table: str, key, *, by: str, reason: str) -> int:
         """Hide a row entered by mistake, with all that hangs on it; it stays on record. Returns the rows hidden."""
