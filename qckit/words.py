@@ -278,7 +278,7 @@ def row_words(table: str, key: str) -> str:
     if key.startswith('["'):
         with contextlib.suppress(ValueError):
             parts = json.loads(key)
-    return f"{table} {', '.join(map(str, parts))}"
+    return f"{'step' if table == 'steps' else table} {', '.join(map(str, parts))}"  # a step has a number, no name
 
 
 def rows_in_words(n: int, table: str) -> str:

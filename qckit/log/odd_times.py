@@ -106,7 +106,7 @@ def steps_to_come(tables: dict[str, pd.DataFrame], now: str, step: int | None = 
             f"Is the month right? If not, take all of it back:  qckit log withdraw steps {of} --reason TEXT;  and "
             "enter it again. If it is right, set the computer's clock."
         )
-        found.append(Doubt("step", str(of), f"its {what} are dated {dated}, still to come", hint))
+        found.append(Doubt("steps", str(of), f"its {what} are dated {dated}, still to come", hint))
     return found
 
 

@@ -274,7 +274,7 @@ def test_a_wrong_month_is_one_question_with_one_command_that_mends_it(two_cones,
         )
         assert [note for note in notes if "still to come" in note] == [said]
         (found,) = log.check().itertuples()
-        assert (found.table, found.key) == ("step", str(step)) and mend in found.what_to_do
+        assert (found.table, found.key) == ("steps", str(step)) and mend in found.what_to_do
     done = CliRunner().invoke(command, [*mend.split()[1:-1], "the month", "--site", str(folder), "--by", "km"])
     assert done.exit_code == 0 and f"steps {step}: withdrawn (5 rows" in done.output
     with open_log(folder, **clock) as log:

@@ -390,7 +390,8 @@ def test_check_finds_what_is_wrong_and_says_what_to_do(log, site):
         ("nearly the same name", "lots", "l 1"),
         ("missing photo", "photos", "b.jpg"),
         ("changed photo", "photos", "a.jpg"),
-        ("time to come", "hatches", "H-1"),
+        ("time to come", "hatches", "H-4"),
+        ("time to come", "steps", "2"),  # two hatches and a sample of one step: one question
     } <= seen, found.to_string()
     assert "clock jump" in set(found["code"])
     assert (found["what_to_do"].str.len() > 10).all()
