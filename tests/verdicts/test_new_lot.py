@@ -13,6 +13,7 @@ import pytest
 import qckit
 from qckit.errors import InputError
 from qckit.hatch.intervals.estimates import Estimate
+from qckit.protocol import ProtocolSettings
 from qckit.settings import LimitSettings, Settings
 from qckit.site_tables import SiteTables
 from qckit.tables import check_table
@@ -90,8 +91,8 @@ def cone(cone, n=120, u=3, c=18, s=120, *, lot="N-1", purpose="standard test", d
     return (lot, purpose, cone, day, n, u, c, s, k, more)
 
 
-def judge(counts, *, limits=None, readings=None, reference=None, **options):
-    settings = Settings(limits=limits or LimitSettings())
+def judge(counts, *, limits=None, readings=None, reference=None, cones="A, B, C, D", **options):
+    settings = Settings(limits=limits or LimitSettings(), protocol=ProtocolSettings(cones=cones))
     tables = site(counts, **options).but(settings=settings, readings=readings)
     finding = judge_new_lot(tables, lot="N-1", reference=reference)
     jsonschema.validate(json.loads(json.dumps(finding.to_dict(), allow_nan=False)), SCHEMA)
@@ -242,6 +243,33 @@ def test_no_cyst_counted_at_all():
     found = judge([cone("A", 0, 0, 0, 0), cone("B", 0, 0, 0, 0), cone("C", 0, 0, 0, 0)])
     assert found.verdict == "not-enough-evidence"
     assert found.headline == ("No nauplius, umbrella stage or unhatched cyst was counted in any cone.")
+
+
+@pytest.mark.parametrize(
+    ("cones", "untested", "tested"),
+    [
+        (
+            "A, B",
+            "Run a standard test of both cones. Hatches started within 3 days count as cones of one test: two rounds "
+            "of both make four. 1 production hatch of this lot is counted, but not made to grade it. Of 100 tests",
+            "Run both cones with this lot again under the standard conditions; until then use the lot in use. Hatches "
+            "started within 3 days count as cones of one test: two rounds of both make four. Of 100 tests",
+        ),
+        (
+            "A",
+            "Run a standard test of its one cone. Hatches started within 3 days count as cones of one test: three "
+            "rounds of the cone make three. 1 production hatch",
+            "Run the cone with this lot again under the standard conditions; until then use the lot in use. Hatches "
+            "started within 3 days count as cones of one test: three rounds of the cone make three. Of 100 tests",
+        ),
+    ],
+)
+def test_a_room_of_few_cones_is_asked_for_those_it_has(cones, untested, tested):
+    assert judge([cone("A", purpose="production")], cones=cones).next_steps[0].startswith(untested)
+    assert judge([cone("A")], cones=cones).next_steps[0].startswith(tested)
+    # what a second round says: hatches of the same cones, two days later
+    twice = judge([cone("A"), cone("A", day=5), cone("A", 122, day=6)], cones="A")
+    assert twice.details["n_cones"] == 3
 
 
 def test_a_lot_without_a_test():

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 
 from qckit.hatch.lots.in_use import IN_USE_DAYS
+from qckit.hatch.lots.standard_tests import SAME_TEST_DAYS
 from qckit.hatch.notes import gaps, has_note
 from qckit.verdicts.new_lot.other_lots import best_choice
 from qckit.verdicts.new_lot.reasoning import comparison_sentence
@@ -137,7 +138,7 @@ def next_steps(rule, evidence, settings):
             f"the standard conditions. {planned(evidence)}"
         )
     if rule.verdict == "not-enough-evidence":
-        steps.append(f"{_what_is_missing(rule, evidence)} {planned(evidence)}")
+        steps.append(f"{_what_is_missing(rule, evidence, settings.protocol)} {planned(evidence)}")
     for hatch in (*evidence.spoiled, *evidence.doubtful):
         why = evidence.conditions[
             (evidence.conditions["hatch"] == hatch) & evidence.conditions["status"].isin(["off", "doubtful"])
@@ -200,7 +201,7 @@ def would_change(rule, evidence, case):
             f"again, the hatching percentage would be near {pct_form(evidence.pct_decimals)(h.value)}."
         )
     if rule.code == "one_cone":
-        lines.append("A second and a third cone would give an interval; nothing counted in this one cone can.")
+        lines.append("A second cone would give an interval, a third a narrower one; this one cone alone can give none.")
     if rule.code in ("nothing_counted", "figure_unknown"):
         lines.append(
             "Counts of nauplii, umbrella stages and unhatched cysts with the volume counted, in two cones or more."
@@ -255,15 +256,22 @@ def _larger_dose(evidence, settings):
     )
 
 
-def _what_is_missing(rule, evidence):
+_FEW = {1: ("the cone", "three rounds of the cone make three"), 2: ("both cones", "two rounds of both make four")}
+"""Cones of a small room -> what it has, and how its test comes by more."""
+
+
+def _what_is_missing(rule, evidence, protocol):
+    cones_here, rounds = _FEW.get(len(protocol.cone_names), ("", ""))
+    few = f" Hatches started within {SAME_TEST_DAYS} days count as cones of one test: {rounds}." if rounds else ""
     if rule.code == "one_cone":
-        return "Run at least two more cones of this lot under the standard conditions; until then use the lot in use."
+        more = f"{cones_here} with this lot again" if cones_here else "at least two more cones of this lot"
+        return f"Run {more} under the standard conditions; until then use the lot in use.{few}"
     if rule.code == "figure_unknown":
         return "Fill the gap named above in the field sheet, or count the subsamples again, and make the report anew."
     if evidence.production:
         return (
-            "Run a standard test of three cones. "
+            f"Run a standard test of {protocol.test_cones}.{few} "
             f"{plural(evidence.production, 'production hatch of this lot is', 'production hatches of this lot are')} "
             "counted, but not made to grade it."
         )
-    return "Run a standard test of three cones, count it, and make the report anew."
+    return f"Run a standard test of {protocol.test_cones}, count it, and make the report anew.{few}"
