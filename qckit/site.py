@@ -140,8 +140,8 @@ class Site:
         DataFrame, one row per hatch, in the order of wetting
             The columns of the hatches table, then ``hatch.CONE_COLUMNS`` with ``METRIC_low`` and ``METRIC_high`` beside
             each metric. Hatches that are not counted yet stand there with NaN; ``notes`` is what the field sheet says,
-            ``remarks`` what has to be said of the figures. ``attrs["units"]`` holds the unit of each column that has
-            one; :func:`hatch.describe_columns` their meaning too.
+            ``remarks`` what has to be said of the figures, also where a count cannot be. ``attrs["units"]``
+            holds the unit of each column that has one; :func:`hatch.describe_columns` their meaning too.
 
         Raises
         ------

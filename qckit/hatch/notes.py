@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 
-from qckit.words import joined, noun, plural
+from qckit.words import capital, joined, noun, plural
 
 __all__ = ["GAP_CODES", "Note", "gaps", "has_note"]
 
@@ -98,5 +98,6 @@ _SENTENCES = {
     "shells_in_part": lambda samples: (
         f"Shells were counted in {joined(samples)} only: the opened fraction rests on that."
     ),
+    "impossible": lambda why, first_step: f"{capital(why)}. {first_step}",
     "no_volume": lambda: "A counted volume is missing, so nothing per gram is known.",
 }

@@ -11,8 +11,9 @@ import pandas as pd
 from qckit.errors import InputError
 from qckit.hatch.intervals.estimates import check_confidence, normal_quantile
 from qckit.hatch.intervals.plain import score_bounds
-from qckit.hatch.lots.doubted import cannot_be
+from qckit.hatch.lots.doubted import impossible_hatches
 from qckit.hatch.metrics import CONE_COLUMNS, cone_metrics
+from qckit.hatch.notes import Note
 from qckit.hatch.photo_counts import mark_photo_counts
 from qckit.hatch.registry import METRICS
 from qckit.hatch.subsamples import joined_subsamples, reading_subsamples
@@ -35,6 +36,7 @@ def hatch_table(tables, *, confidence: float = 0.95) -> pd.DataFrame:
     -------
     DataFrame, one row per counted hatch, in the order of wetting
         ``hatch.CONE_COLUMNS``, and beside each metric ``METRIC_low`` and ``METRIC_high``. NaN where it is not known.
+        A count that cannot be keeps its figures, and its ``notes`` say so (:func:`hatch.impossible_hatches`).
 
     Notes
     -----
@@ -63,7 +65,8 @@ def hatch_table(tables, *, confidence: float = 0.95) -> pd.DataFrame:
     used = reading_subsamples(joined_subsamples(*parts, tables.photos), reading_h=reading_h)
     used = used[used["left_out"] == ""]
     z, bounds = normal_quantile(confidence), {}
-    can_be = used[~used["hatch"].isin(cones.loc[cannot_be(cones, tables.samples), "hatch"])]  # a slip widens no other
+    impossible = impossible_hatches(cones, tables.samples)
+    can_be = used[~used["hatch"].isin(set(impossible))]  # a slip widens no other
     for name, m in METRICS.items():
         if m.interval == "proportion":
             spread = _dispersion(can_be, m.part, m.whole)
@@ -78,11 +81,20 @@ def hatch_table(tables, *, confidence: float = 0.95) -> pd.DataFrame:
             extra = getattr(measure, m.constant_u) / 100 if m.constant_u else 0.0
             low, high = (b * times for b in bounds[m.of])
             bounds[name] = _widened(cones[name].to_numpy(float), low, high, z * extra)
+    cones = cones.assign(
+        notes=[(*of, *_impossible_notes(impossible, h)) for h, of in zip(cones["hatch"], cones["notes"])]
+    )
     columns = [
         c for name in CONE_COLUMNS for c in (name, *((f"{name}_low", f"{name}_high") if name in METRICS else ()))
     ]
     table = cones.assign(**{f"{n}_{end}": b for n, pair in bounds.items() for end, b in zip(("low", "high"), pair)})
     return table[columns].sort_values(["started", "hatch"], kind="stable", ignore_index=True)
+
+
+def _impossible_notes(impossible, hatch):
+    """The note on a count that cannot be, of the hatches that have one."""
+    if hatch in impossible:
+        yield Note("impossible", {"why": impossible[hatch].why, "first_step": impossible[hatch].first_step})
 
 
 def _dispersion(used, part, whole):

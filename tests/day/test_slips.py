@@ -215,6 +215,12 @@ def test_a_count_that_cannot_be_is_no_finding_on_the_page(tenfold_count):
     assert "H261120-A is left out of the dose until then." in lines(tenfold_count)
 
 
+def test_a_table_of_hatches_says_that_a_count_cannot_be(tenfold_count):
+    said = load_site(tenfold_count).hatches().set_index("hatch")["remarks"]
+    assert said["H261120-A"].endswith(IMPOSSIBLE[0].upper() + IMPOSSIBLE[1:])
+    assert "more than a gram" not in said["H261120-B"]
+
+
 def test_an_import_says_that_a_count_cannot_be_and_widens_no_other_range(tenfold_count):
     site = load_site(tenfold_count)
     said = counted_words(counted_hatches_of(site, ["H261120-A", "H261120-B"]))
