@@ -51,7 +51,7 @@ from .intervals.rare_counts import RateChange, poisson_change, poisson_interval
 from .intervals.site_spread import site_spread
 from .intervals.width import counting_floor, floor_of_few, joined_dispersion, skewness_reach
 from .lots.ageing import Ageing, ageing_trend, draw_ageing
-from .lots.doubted import Doubted, cannot_be, doubted_hatches, impossible_hatches, too_many
+from .lots.doubted import Doubted, cannot_be, doubted_hatches, impossible_hatches, too_many, without_impossible
 from .lots.level import LotLevel, lot_level, ordinary_hatches
 from .lots.standard_tests import latest_test, near_test, test_groups
 from .metrics import CONE_COLUMNS, SAMPLE_COLUMNS, cone_metrics, sample_metrics

@@ -126,13 +126,14 @@ def load_month(
     with open_log(site) as log:
         certificates = certificates_of(log, in_series, now=now)
     mine = photos[photos["sample"].isin(in_series["sample"])] if len(photos) else photos
+    impossible = {one.hatch for one in study.impossible}
     notes = lots.loc[lots["lot"].isin(list(study.lots)), "notes"].fillna("")
     hatches = tables.hatches[tables.hatches["hatch"].isin(study.series["hatch"])]
     return MonthPage(
         study=study,
         finding=finding_of_month(study),
         settings=tables.settings,
-        subsamples=hatch.sample_metrics(in_series, hatches, lots),
+        subsamples=hatch.sample_metrics(in_series[~in_series["hatch"].isin(impossible)], hatches, lots),
         photos=mine,
         is_invented=bool(notes.str.contains("invented").any()),
         today=pd.Timestamp(at).tz_convert(tables.settings.site.timezone).date(),

@@ -517,7 +517,7 @@ def test_figures_name_the_hatches_counted_and_stay_possible(tables):
     small = tables.but(hatches=few, readings=None)
     finding = review_month(small.but(samples=two), month="2025-09")
     pct, per_g = finding.figures[:2]
-    assert pct.note == "mean of 2 of 4 hatches (the others are not counted in full)" and 0 <= pct.low <= pct.high <= 100
+    assert pct.note == "mean of 2 of 4 hatches (the others have no usable count)" and 0 <= pct.low <= pct.high <= 100
     assert per_g.note == f"{pct.note}: too few for an interval" and np.isnan(per_g.low) and per_g.value > 0
     assert any("4 hatches, 2 counted;" in e.answer for e in finding.evidence)
     finding = review_month(small.but(samples=own), month="2025-09")

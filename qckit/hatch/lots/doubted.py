@@ -9,11 +9,13 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+from qckit.hatch.registry import METRICS
+from qckit.hatch.subsamples import BESIDE_SHELLS
 from qckit.quantities import MOST_CYSTS_G_PER_L, MOST_PER_G
 from qckit.tables import to_utc
 from qckit.words import figures, number
 
-__all__ = ["Doubted", "cannot_be", "doubted_hatches", "impossible_hatches", "too_many"]
+__all__ = ["Doubted", "cannot_be", "doubted_hatches", "impossible_hatches", "too_many", "without_impossible"]
 
 _SIGMAS = 3.0  # of counting: what is beyond it is no chance
 _LEAST_FULL_PER_G = 55_000.0  # a quarter of 220,000, the fewest in most lots (common practice, no source)
@@ -140,6 +142,35 @@ def impossible_hatches(cones, samples) -> dict[str, Doubted]:
         row["hatch"]: too_many(row | {"impossible_sample": alone.get(row["hatch"], "")})
         for row in rows.to_dict("records")
     }
+
+
+def without_impossible(cones, samples):
+    """Take every figure from the hatches of :func:`impossible_hatches`; what was counted stays.
+
+    Parameters
+    ----------
+    cones : DataFrame
+        Rows of ``cone_metrics``.
+    samples : DataFrame
+        The samples table.
+
+    Returns
+    -------
+    tuple of (DataFrame, dict of str to Doubted)
+        The same rows and columns, full cysts, sums beside shells and metrics of those hatches NaN; and these hatches.
+
+    Examples
+    --------
+    >>> known, impossible = hatch.without_impossible(cones, tables.samples)
+    >>> known.shape == cones.shape, impossible
+    (True, {})
+    """
+    impossible = impossible_hatches(cones, samples)
+    if not impossible:
+        return cones, impossible
+    known, figures_of = cones.copy(), ["full_cysts", *BESIDE_SHELLS, *METRICS]
+    known.loc[known["hatch"].isin(set(impossible)), figures_of] = math.nan
+    return known, impossible
 
 
 def too_many(row) -> Doubted:

@@ -16,6 +16,7 @@ from qckit.errors import InputError
 from qckit.hatch.dose.plan import DosePlan, plan_dose
 from qckit.hatch.dose.records import dose_records
 from qckit.hatch.dose.timing import cost_per_million, lot_currency
+from qckit.hatch.dose.warnings import OF_DOUBTED
 from qckit.hatch.lots.in_use import is_in_use, last_used
 from qckit.verdicts.month.day_means import mean_per_g, mean_share
 from qckit.verdicts.month.lot_levels import LotLevel
@@ -56,6 +57,7 @@ class Reviewed:
     moved: set  # hatches of a found change
     signals: pd.DataFrame
     period: tuple
+    asked_about: set  # hatches whose counts the page asks to be put right
 
 
 def lot_month(tables, name, mine, reviewed, *, level):
@@ -140,8 +142,16 @@ def _level(reviewed, name, quantity):
     return np.clip(value + chart.limits.slope_per_day * chart.limits.per * ahead, 0.1, 99.9), when
 
 
-def with_doses(month_lots, tables, now=""):
-    """Add to each lot still in use its dose of the day of the review (that of every page) and its words."""
+def _warning(warning, asked_about):
+    hatch = warning.values.get("hatch") if warning.code in OF_DOUBTED else None
+    return f"{hatch} is left out of the dose until it is put right." if hatch in asked_about else warning.sentence
+
+
+def with_doses(month_lots, tables, now="", asked_about=frozenset()):
+    """Add to each lot still in use its dose of the day of the review (that of every page) and its words.
+
+    Of a hatch that the page asks to be put right (``asked_about``) they say no more than that no dose rests on it.
+    """
     if not month_lots:
         return {}
     records, found = dose_records(tables, day=now), {}
@@ -152,7 +162,7 @@ def with_doses(month_lots, tables, now=""):
             continue
         try:
             plan = plan_dose(tables, name, day=now, records=records)
-            words = " ".join([plan.sentence, *(w.sentence for w in plan.warnings)])
+            words = " ".join([plan.sentence, *(_warning(w, asked_about) for w in plan.warnings)])
         except InputError as error:
             plan, words = None, str(error)
         found[name] = replace(of_lot, dose=plan, dose_words=words)

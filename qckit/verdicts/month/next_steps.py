@@ -7,10 +7,11 @@ import math
 from qckit.charts.series import CHARTED, CONDITIONS
 from qckit.verdicts.month.signals import open_signals
 from qckit.verdicts.month.words import below_minimum, condition_words, far_off_of, since_words, slope_of, where_words
-from qckit.words import capital, joined, plural
+from qckit.words import capital, first_few, joined, plural
 
 __all__ = ["next_steps", "would_change"]
 
+_NAMED, _NAMED_BRIEFLY = 3, 8  # hatches whose counts are to be put right
 _REMEDY = {
     ("temperature_c", -1): "Check the heater and its thermostat with a second thermometer",
     ("temperature_c", 1): "Turn the heater down and check its thermostat with a second thermometer",
@@ -28,7 +29,8 @@ _REMEDY = {
 def next_steps(study, code):
     """What to do, the most urgent first."""
     order = study.settings.site.date_order
-    steps = [text for s in study.shifts if s.is_open for text in _steps_for(s, order)]
+    steps = _put_right(study.to_put_right)
+    steps += [text for s in study.shifts if s.is_open for text in _steps_for(s, order)]
     steps += _explain(open_signals(study.signals))  # which the headline names
     steps += _read_again(study)
     steps += [step for m in study.lots.values() if (step := _step_for_lot(study, m))]
@@ -37,6 +39,16 @@ def next_steps(study, code):
     if code == "in-control" and unfrozen:
         steps.append("Review the proposed baselines and freeze them, so that next month is judged by the same limits.")
     return list(dict.fromkeys(steps))
+
+
+def _put_right(impossible) -> list[str]:
+    """Ask for the counts that cannot be: until they are put right their hatches are in no figure."""
+    steps = [
+        f"{one.hatch}: {one.why}, so no figure of this page rests on it. {one.first_step}"
+        for one in impossible[:_NAMED]
+    ]
+    others = first_few([one.hatch for one in impossible[_NAMED:]], _NAMED_BRIEFLY)
+    return [*steps, f"Left out for the same reason: {others}."] if others else steps
 
 
 def _step_for_lot(study, m) -> str:

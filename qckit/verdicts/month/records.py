@@ -9,7 +9,10 @@ from qckit.hatch.notes import gaps
 from qckit.tables import to_utc
 from qckit.words import plural
 
-__all__ = ["left_out", "no_hatch_words", "quality_table"]
+__all__ = ["left_out", "no_hatch_words", "out_of_limits", "quality_table"]
+
+
+_MOST = 10  # hatches named of one kind
 
 
 def quality_table(chosen, samples, readings, photos, settings) -> pd.DataFrame:
@@ -50,10 +53,24 @@ def left_out(hatches, first, last, lot, chosen) -> list[str]:
             out.append(f"Hatches of the purpose '{purpose}': {len(part)}. They are no production and are not charted.")
     missing = chosen[chosen["full_cysts"].isna()]
     if len(missing):
-        out.append(f"{plural(len(missing), 'hatch')} without a usable count: {', '.join(missing['hatch'].head(10))}.")
-    for row in missing.head(10).itertuples():  # counted in part: say what is missing
+        out.append(
+            f"{plural(len(missing), 'hatch')} without a usable count: {', '.join(missing['hatch'].head(_MOST))}."
+        )
+    for row in missing.head(_MOST).itertuples():  # counted in part: say what is missing
         out += [f"{row.hatch}: {note}" for note in gaps(row.notes)]
     return out
+
+
+def out_of_limits(impossible, history, names, first) -> list[str]:
+    """Name the earlier hatches of the month's lots that no limits rest on, as their counts cannot be."""
+    earlier = history[(history["at"] < first) & history["lot"].isin(names) & history["hatch"].isin(set(impossible))]
+    lines = [
+        f"{row.hatch} (in {row.at.tz_convert(first.tz):%Y-%m}) is in no limits either: {impossible[row.hatch].why}. "
+        f"{impossible[row.hatch].first_step}"
+        for row in earlier.head(_MOST).itertuples()
+    ]
+    more = len(earlier) - _MOST
+    return [*lines, f"{plural(more, 'more hatch')} of earlier months of the same kind."] if more > 0 else lines
 
 
 def no_hatch_words(hatches, month, lot, timezone) -> str:

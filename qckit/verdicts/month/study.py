@@ -12,6 +12,7 @@ from qckit.charts.lot_chart import build_chart
 from qckit.charts.rules import RULES
 from qckit.charts.series import CONDITIONS, LOT_CHARTS, hatch_series
 from qckit.errors import InputError, unknown_name
+from qckit.hatch.lots.doubted import Doubted, without_impossible
 from qckit.hatch.metrics import cone_metrics
 from qckit.hatch.photo_counts import mark_photo_counts
 from qckit.hatch.subsamples import fill_volumes
@@ -21,7 +22,7 @@ from qckit.tables import to_utc
 from qckit.verdicts.month.far_off import lone_readings, reasons_of
 from qckit.verdicts.month.lot_month import Reviewed, lot_month, with_doses
 from qckit.verdicts.month.periods import compare_periods, month_bounds
-from qckit.verdicts.month.records import left_out, no_hatch_words, quality_table
+from qckit.verdicts.month.records import left_out, no_hatch_words, out_of_limits, quality_table
 from qckit.verdicts.month.searches import search_month
 from qckit.verdicts.month.set_aside import aside_table, belonging, points_aside, rules_only
 from qckit.verdicts.month.shifts import matched_with_log, no_longer_found
@@ -60,6 +61,8 @@ class MonthStudy:
     waters: dict  # quantity -> charts.water.WaterDays
     far_off: pd.DataFrame  # readings of the month far off the standard, in no limits: far_off.far_off_readings
     unseen: tuple  # (where, points) from searches.MonthSearch
+    impossible: list[Doubted]  # hatches of the month whose counts cannot be: in no figure, limits or search
+    to_put_right: list[Doubted]  # of these, those that no person set aside
     setting_changes: pd.DataFrame | None  # those that may fall into the month; None: no record
     left_out: list = field(default_factory=list)
 
@@ -117,8 +120,9 @@ def study_month(tables: SiteTables, *, month, lot="", is_proposed=False, now="")
     settings, hatches = tables.settings, tables.hatches
     samples = fill_volumes(tables.samples, tables.photos)
     first, last = month_bounds(month, settings.site.timezone)
-    cones = _cones(tables, samples)
-    history = _history(tables, samples, cones, last)
+    cones, impossible = _cones(tables, samples)
+    usable = samples[~(samples["hatch"].isin(set(impossible)) & (samples["kind"] == "subsample"))]
+    history = _history(tables, usable, cones, last)
     chosen = _chosen(history, tables, month, lot, first)
     names = sorted(chosen["lot"].unique())
     done = _explained(tables.signals) - (usual := belonging(tables.signals))
@@ -129,7 +133,7 @@ def study_month(tables: SiteTables, *, month, lot="", is_proposed=False, now="")
     reasons = dict.fromkeys(_explained(rules_only(tables.signals)) - usual, "explained")
     reasons |= dict.fromkeys(apart, "its percentage stands out")
     changed = _noted(history, [s for s in shifts if s.counts and s.kind != "lot"], reasons)
-    timed = _timed(tables, samples, cones, last, reasons)
+    timed = _timed(tables, usable, cones, last, reasons)
     options = {"names": names, "period": (first, last), "rules": _rules(settings), "searched": searched}
     charts, conditions = _charts(tables.but(baselines=None) if is_proposed else tables, changed, timed, **options)
     alone = set(searched.alone) & set(history.loc[history["at"] >= first, "hatch"])
@@ -137,7 +141,11 @@ def study_month(tables: SiteTables, *, month, lot="", is_proposed=False, now="")
     table = signal_table(charts, conditions, shifts, tables.signals, **marks)
     shifts = _closed_by_hand(shifts, table)
     moved = {*_moved(shifts), *table.loc[table["state"] != "mark", "hatch"], *apart}  # say nothing of the lot
-    reviewed = Reviewed(history=history, charts=charts, moved=moved, signals=table, period=(first, last))
+    aside, of_month = aside_table(tables.signals), [impossible[h] for h in chosen["hatch"] if h in impossible]
+    asked_about = {one.hatch for one in of_month} - set(aside["hatch"])
+    reviewed = Reviewed(
+        history=history, charts=charts, moved=moved, signals=table, period=(first, last), asked_about=asked_about
+    )
     lost, ahead = _feed_of(shifts, chosen, charts, settings.feed, (first, last))
     return MonthStudy(
         month=month,
@@ -159,13 +167,15 @@ def study_month(tables: SiteTables, *, month, lot="", is_proposed=False, now="")
         comparison=compare_periods(history, month, first, last, lot),
         quality=quality_table(chosen, samples, tables.readings, tables.photos, settings),
         settings=settings,
-        aside=aside_table(tables.signals),
+        aside=aside,
         apart=apart,
         waters=searched.waters,
         far_off=_untold(searched.far_off, chosen, shifts),
         unseen=searched.unseen,
+        impossible=of_month,
+        to_put_right=[one for one in of_month if one.hatch in reviewed.asked_about],
         setting_changes=changes_between(tables.setting_changes, first, last),
-        left_out=left_out(hatches, first, last, lot, chosen),
+        left_out=left_out(hatches, first, last, lot, chosen) + out_of_limits(impossible, history, names, first),
     )
 
 
@@ -187,13 +197,14 @@ def _lots(tables, chosen, reviewed, levels, now):
         name: lot_month(tables, name, hatches, reviewed, level=of_lot.get(name))
         for name, hatches in chosen.groupby("lot", sort=True)
     }
-    return with_doses(found, tables, now) if tables.settings.protocol.is_fed else found
+    return with_doses(found, tables, now, reviewed.asked_about) if tables.settings.protocol.is_fed else found
 
 
 def _cones(tables, samples):
-    """Figures of every hatch, whatever the month."""
+    """Figures of every hatch, whatever the month; and those whose counts cannot be, of which there is none."""
     mine = samples[samples["hatch"].isin(tables.hatches["hatch"])]
-    return cone_metrics(mine, tables.hatches, tables.lots, reading_h=tables.settings.conditions.reading_h)
+    cones = cone_metrics(mine, tables.hatches, tables.lots, reading_h=tables.settings.conditions.reading_h)
+    return without_impossible(cones, mine)
 
 
 def _chosen(history, tables, month, lot, first):

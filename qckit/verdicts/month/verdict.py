@@ -170,8 +170,8 @@ def _mean_of(estimate, m):
     """Say how many hatches stand behind a mean: a hatch without the counts for it has no part in it."""
     n, every = estimate.n_cones, plural(m.n_hatches, "hatch")
     if not n:
-        return f"none of {every} is counted in full"
-    note = f"mean of {every}" if n == m.n_hatches else f"mean of {n} of {every} (the others are not counted in full)"
+        return f"none of {every} has a usable count"
+    note = f"mean of {every}" if n == m.n_hatches else f"mean of {n} of {every} (the others have no usable count)"
     return note + ("" if estimate.is_known else ": too few for an interval")
 
 
@@ -195,6 +195,7 @@ def _details(study):
         "set_aside": study.aside.to_dict("records"),
         "far_off": [{**row, "at": row["at"].isoformat()} for row in study.far_off.to_dict("records")],
         "apart": study.apart,
+        "impossible": [asdict(one) for one in study.impossible],
         "lots": [
             {
                 "lot": m.lot,
