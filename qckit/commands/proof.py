@@ -106,7 +106,7 @@ def seal(against, site):
 @click.argument("folder", type=click.Path())
 @SITE
 def evidence(lot, folder, site):
-    """Write all evidence about a LOT into a new FOLDER, for someone who has no qckit.
+    """Write all evidence about a LOT, withdrawn or not, into a new FOLDER, for someone who has no qckit.
 
     Plain tables with units, every correction with its reason, the photos, the pages as they were made, a readme and
     checksums. Exit code 1: written, and a photo or page is missing or is not the one that was used.
@@ -115,7 +115,8 @@ def evidence(lot, folder, site):
     from qckit.site import load_site
 
     with open_site_log(site) as log:
-        made = write_evidence(log, lot, folder, figures=load_site(log.folder).hatches(lot=lot))
+        standing = lot if len(log.hatches(lot=lot)) else []  # one that was withdrawn, or never hatched, has no figures
+        made = write_evidence(log, lot, folder, figures=load_site(log.folder).hatches(lot=standing))
     click.echo(str(made))
     return 1 if made.lacking else 0
 

@@ -12,12 +12,13 @@ from qckit import __version__
 from qckit.errors import InputError, file_fault, unknown_name
 from qckit.files import safe_name, spreadsheet_csv
 from qckit.hatch import describe_columns
-from qckit.log import SiteLog, seal_of
+from qckit.log import SiteLog, engine, seal_of
+from qckit.log.corrections import value_text
 from qckit.log.history import History, hatches_ever_of, time_of, trace
 from qckit.log.kept_pages import Page, pages_of, trace_pages
 from qckit.log.packing import travelling_settings
 from qckit.log.photo_files import find_photo, list_photos
-from qckit.log.query import WITHDRAWN
+from qckit.log.query import WITHDRAWN, fetch
 from qckit.log.schema import KEYS
 from qckit.log.site_dates import SiteDates
 from qckit.setting_changes import in_force
@@ -59,7 +60,7 @@ class LotFolder:
 
 
 def write_evidence(log: SiteLog, lot: str, folder: str | Path, *, figures: pd.DataFrame) -> LotFolder:
-    """Write all that the records hold about a lot into a new folder.
+    """Write all that the records hold about a lot into a new folder; of a lot that was withdrawn, too.
 
     Parameters
     ----------
@@ -68,7 +69,7 @@ def write_evidence(log: SiteLog, lot: str, folder: str | Path, *, figures: pd.Da
     folder : path
         New, or empty.
     figures : DataFrame
-        The lot's rows of ``site.hatches``.
+        The lot's rows of ``site.hatches``; none where it was withdrawn or never hatched.
 
     Returns
     -------
@@ -77,7 +78,7 @@ def write_evidence(log: SiteLog, lot: str, folder: str | Path, *, figures: pd.Da
     Raises
     ------
     InputError
-        There is no such lot, or the folder holds something.
+        There never was such a lot, or the folder holds something.
 
     Examples
     --------
@@ -87,14 +88,15 @@ def write_evidence(log: SiteLog, lot: str, folder: str | Path, *, figures: pd.Da
     True
     """
     folder = Path(folder)
-    if log.lots(lot).empty:
+    descent = _descent(log, lot)
+    if descent.entered.empty:
         raise unknown_name("lot", lot, log.lots()["lot"])
     if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
         raise InputError(f"{folder}: is there already and is not empty. Give a new folder.")
     try:
         folder.mkdir(parents=True, exist_ok=True)
         pages = pages_of(log.folder)
-        tables, histories = _tables(log, lot, pages)
+        tables, histories = _tables(log, descent, pages)
         lacking = _photos(log, _counted_photos(tables), folder / "photos")
         lacking += _pages(pages, tables["reports"], folder / "reports")
         _write_tables(tables | {"figures": figures, "history": histories}, folder / "tables")
@@ -108,8 +110,46 @@ def write_evidence(log: SiteLog, lot: str, folder: str | Path, *, figures: pd.Da
     return LotFolder(folder, n_files, lacking, seal)
 
 
-def _tables(log: SiteLog, lot: str, pages: list[Page]) -> tuple[dict[str, pd.DataFrame], pd.DataFrame]:
-    """Gather the lot's rows of each table, and the descent of each hatch in one table."""
+@dataclass(frozen=True)
+class _Descent:
+    """A lot's own row as it was entered, its corrections, and the steps of both."""
+
+    lot: str
+    entered: pd.DataFrame
+    corrections: pd.DataFrame
+    steps: pd.DataFrame
+
+    def to_frame(self) -> pd.DataFrame:
+        """Return them as rows of the history: what was entered, and each correction."""
+        made = self.steps.set_index("step")
+        rows = []
+        for row in self.entered.to_dict("records"):
+            step = made.loc[row.pop("step")]
+            values = ", ".join(f"{name} {text}" for name, value in row.items() if (text := value_text(value)))
+            rows.append(("lot", self.lot, values, step["at"], step["by"], step["source"], step["software"], ""))
+        for fix in self.corrections.itertuples():
+            change = f"{fix.column}: {value_text(fix.before) or 'nothing'} -> {value_text(fix.after) or 'nothing'}"
+            step = made.loc[fix.step]
+            source, software = step["source"], step["software"]
+            rows.append(("correction of lots", self.lot, change, fix.at, fix.by, source, software, fix.reason))
+        return pd.DataFrame(rows, columns=_HISTORY[1:]).assign(hatch="").fillna("")
+
+
+_HISTORY = ["hatch", "level", "what", "value", "at", "by", "source", "software", "reason"]
+
+
+def _descent(log: SiteLog, lot: str) -> _Descent:
+    """Read a lot's own row as it was entered, withdrawn or not, with what became of it."""
+    with engine.reading(log.engine) as connection:
+        entered = fetch(connection, "lots", {"lot": lot}, corrected=False, internal=True)
+        fixes = fetch(connection, "corrections", {"table": "lots", "key1": lot}, internal=True)
+        steps = sorted({int(step) for frame in (entered, fixes) for step in frame["step"]})
+        return _Descent(lot, entered, fixes, fetch(connection, "steps", {"step": steps}))
+
+
+def _tables(log: SiteLog, descent: _Descent, pages: list[Page]) -> tuple[dict[str, pd.DataFrame], pd.DataFrame]:
+    """Gather the lot's rows of each table, and the descent of the lot and of each hatch in one table."""
+    lot = descent.lot
     hatches = log.hatches(lot=lot)
     names = hatches["hatch"].tolist()
     ever = [*names, *(name for name in hatches_ever_of(log, lot) if name not in set(names))]
@@ -118,9 +158,8 @@ def _tables(log: SiteLog, lot: str, pages: list[Page]) -> tuple[dict[str, pd.Dat
     photos = log.photos(sample=samples["sample"].tolist()) if len(samples) else log.table("photos").iloc[:0]
     in_photos = photos["photo"].tolist()
     reports = [h.reports for h in traced if len(h.reports)]
-    corrections = [h.corrections for h in traced]
-    of_lot = log.table("corrections", table="lots", key=lot)
-    steps = [h.steps for h in traced]
+    corrections = [*(h.corrections for h in traced), descent.corrections]
+    shown = list(log.corrections(key="").columns)
     tables = {
         "lots": log.lots(lot),
         "hatches": hatches,
@@ -128,38 +167,40 @@ def _tables(log: SiteLog, lot: str, pages: list[Page]) -> tuple[dict[str, pd.Dat
         "samples": samples,
         "photos": photos,
         "objects": log.table("objects", photo=in_photos),
-        "corrections": pd.concat([*corrections, of_lot])[list(of_lot)].drop_duplicates(ignore_index=True),
-        "steps": (pd.concat(steps) if steps else log.steps().iloc[:0]).drop_duplicates("step").sort_values("step"),
+        "corrections": pd.concat(corrections)[shown].drop_duplicates(ignore_index=True),
+        "steps": pd.concat([descent.steps, *(h.steps for h in traced)]).drop_duplicates("step").sort_values("step"),
         "scales": log.table("scales"),
         "certificates": log.table("certificates"),
         "checks": log.table("checks", hatch=names),
         "feeds": log.table("feeds", hatch=names),
         "reports": pd.concat(reports).drop_duplicates("report") if reports else log.reports().iloc[:0],
     }
-    if names:
-        tables["setting_changes"] = in_force(log.setting_changes(), *time_of(hatches, samples, tables["reports"]))
-    tables["left_out"] = _left_out(tables, traced)
+    if ever:  # where none of its hatches stands, the time of those that were
+        started = hatches if names else pd.concat([h.hatch for h in traced])
+        taken = samples if names else pd.concat([h.samples for h in traced])
+        tables["setting_changes"] = in_force(log.setting_changes(), *time_of(started, taken, tables["reports"]))
+    tables["left_out"] = _left_out(tables, descent, traced)
     histories = [h.to_frame().assign(hatch=name) for name, h in zip(ever, traced, strict=True)]
-    columns = ["hatch", "level", "what", "value", "at", "by", "source", "software", "reason"]
-    return tables, pd.concat(histories)[columns] if histories else pd.DataFrame(columns=columns)
+    return tables, pd.concat([descent.to_frame(), *histories])[_HISTORY]
 
 
-def _left_out(tables: dict[str, pd.DataFrame], traced: list[History]) -> pd.DataFrame:
+def _left_out(tables: dict[str, pd.DataFrame], descent: _Descent, traced: list[History]) -> pd.DataFrame:
     """Gather what was entered under the lot and does not count as its own any more: withdrawn, or moved elsewhere."""
     rows = []
+    if tables["lots"].empty:
+        rows.append(("lots", descent.lot, "", *_last_word(descent.corrections, "lots", descent.lot)))
     for history in traced:
         for table, entered in (("hatches", history.hatch), ("samples", history.samples), ("photos", history.photos)):
             key = KEYS[table][0]
             newest = entered.drop_duplicates(key, keep="last")
             for row in newest[~newest[key].isin(set(tables[table][key]))].to_dict("records"):
-                rows.append((table, row[key], row.get("sha256", ""), *_last_word(history, table, row[key])))
+                rows.append((table, row[key], row.get("sha256", ""), *_last_word(history.corrections, table, row[key])))
     columns = ["table", "key", "sha256", "became", "at", "by", "reason"]
     return pd.DataFrame(rows, columns=columns).drop_duplicates(ignore_index=True)
 
 
-def _last_word(history: History, table: str, key: str) -> tuple[str, str, str, str]:
+def _last_word(fixes: pd.DataFrame, table: str, key: str) -> tuple[str, str, str, str]:
     """Return what became of a row that is left out, when, by whom and why; or that what it hangs on is left out."""
-    fixes = history.corrections
     fixes = fixes[(fixes["table"] == table) & (fixes["key1"] == key)]
     for fix in fixes[::-1].itertuples():
         if fix.column == WITHDRAWN and fix.after != "yes":
@@ -239,8 +280,8 @@ Nothing in this folder needs qckit: tables are CSV (UTF-8, comma, point as the d
 README.txt      this text
 SHA256SUMS.txt  the SHA-256 of every other file
 tables/         a file a table; columns.csv says the unit and meaning of each column
-  figures.csv     a row a hatch: every figure with its interval (_low, _high)
-  history.csv     how each figure came about: what was entered, by whom, when, from which file, with which
+  figures.csv     a row a hatch: every figure with its interval (_low, _high); without rows where no hatch stands
+  history.csv     how the lot and each figure came about: what was entered, by whom, when, from which file, with which
                   version of the software; every recount and correction with its reason; the values before and after
   hatches.csv, readings.csv, samples.csv, photos.csv, objects.csv ...
                   the records as they stand, corrections applied
@@ -273,8 +314,13 @@ Every page has the seal of its own day at its foot.
 
 
 def _left_out_words(left_out: pd.DataFrame) -> str:
-    """Say which hatches and samples were left out, each with its reason; what hangs on them stands in the table."""
+    """Say what was left out, each with its reason; photos and what hangs on others stand in the table alone."""
     named = left_out[(left_out["table"] != "photos") & (left_out["at"] != "")]
+    of_lot = named[named["table"] == "lots"]
+    if len(of_lot):  # thousands of rows go with a lot that is withdrawn: it stands for them
+        went = ["became", "at", "by", "reason"]
+        with_it = (named[went] == of_lot[went].iloc[0]).all(axis=1)
+        named = pd.concat([of_lot, named[~with_it]])
     if named.empty:
         return "Nothing was left out: all that was entered under this lot is here."
     lines = [f"  {row_words(r.table, r.key)}: {r.became}, by {r.by}, {r.at}: {r.reason}" for r in named.itertuples()]

@@ -311,13 +311,59 @@ def test_evidence_keeps_what_was_taken_out_of_the_lot(log, run, tmp_path):
     assert became["H-1"] == ("withdrawn", "op2", "looks bad")
     assert became["H-3"] == ("lot is now L-2", "op3", "wrong tin")
     assert became["S-2"] == ("withdrawn", "op2", "looks bad") and set(became) == {"H-1", "H-3", "S-2", "a.jpg", "b.jpg"}
-    assert set(read["history"]["hatch"]) == {"H-1", "H-3", "H-4"}
+    assert set(read["history"]["hatch"]) == {"", "H-1", "H-3", "H-4"}  # without a hatch: the lot's own row
     moved = read["history"][read["history"]["what"].str.startswith("S-1")]
     assert set(moved["hatch"]) == {"H-1", "H-4"} and "hatch: H-1 -> H-4" in set(moved["value"])
     assert {"looks bad", "wrong tin", "wrong cone"} <= set(read["corrections"]["reason"])
     assert (folder / "photos" / "a.jpg").exists()
     text = (folder / "README.txt").read_text("utf-8")
     assert "hatches H-1: withdrawn, by op2" in text and "hatches H-3: lot is now L-2, by op3" in text
+
+
+@pytest.mark.parametrize("is_last", [False, True], ids=["of two lots", "of one lot"])
+def test_evidence_of_a_lot_that_was_withdrawn_says_what_was_entered_and_why_it_is_hidden(log, run, tmp_path, is_last):
+    log.add_many({"samples": SAMPLES, "hatches": HATCHES, "lots": LOTS}, by="op1", source="sheet")
+    photos, objects = counted()
+    log.record_counts(photos, objects=objects, by="op1")
+    write_photos(log, "a.jpg", "b.jpg")
+    log.correct("lots", "L-1", "claimed_hatch_pct", 80, by="op2", reason="misread label")
+    if is_last:
+        log.withdraw("lots", "L-2", by="op2", reason="sent back")
+    log.withdraw("lots", "L-1", by="op3", reason="entered twice")
+    folder = tmp_path / "evidence"
+    code, _, err = run("log", "evidence", "L-1", folder, "--site", log.folder)
+    assert code == 0, err
+    read = {p.stem: pd.read_csv(p, keep_default_na=False) for p in (folder / "tables").iterdir()}
+    assert read["lots"].empty and read["hatches"].empty and read["figures"].empty and "setting_changes" in read
+    left_out = read["left_out"].set_index("key")
+    assert left_out["table"].to_dict() == {
+        "L-1": "lots",
+        "H-1": "hatches",
+        "S-1": "samples",
+        "S-2": "samples",
+        "a.jpg": "photos",
+        "b.jpg": "photos",
+    }
+    assert set(left_out["became"]) == {"withdrawn"} and set(left_out["reason"]) == {"entered twice"}
+    assert left_out.loc["L-1", ["at", "by"]].tolist() == [NOW, "op3"]
+    history = read["history"]
+    entered = history[history["level"] == "lot"].iloc[0]
+    assert entered[["value", "by"]].tolist() == ["lot L-1, claimed_hatch_pct 85.0", "op1"]
+    fixes = history[history["level"] == "correction of lots"]
+    assert fixes["reason"].tolist() == ["misread label", "entered twice"]
+    assert {"H-1"} == set(history["hatch"]) - {""} and {"S-1", "S-2"} <= set(history["what"].str[:3])
+    assert set(read["steps"]["action"]) >= {"import", "count", "correct", "withdraw"}
+    assert (folder / "photos" / "a.jpg").exists()
+    text = (folder / "README.txt").read_text("utf-8")
+    assert f"(1; all of it in tables/left_out.csv):\n  lots L-1: withdrawn, by op3, {NOW}: entered twice\n" in text
+
+
+def test_evidence_of_a_lot_that_never_hatched_is_its_own_row(log, run, tmp_path):
+    log.add_many({"lots": LOTS}, by="op1", source="sheet")
+    code, _, err = run("log", "evidence", "L-2", tmp_path / "e", "--site", log.folder)
+    tables = tmp_path / "e" / "tables"
+    assert code == 0 and pd.read_csv(tables / "lots.csv")["lot"].tolist() == ["L-2"], err
+    assert pd.read_csv(tables / "history.csv")["level"].tolist() == ["lot"]
 
 
 def test_evidence_says_what_is_missing_or_not_the_same(proven, run, tmp_path):
