@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 import math
 import re
 import unicodedata
@@ -12,7 +11,7 @@ import pandas as pd
 
 from qckit.log import engine, odd_times, plausible, query, row_rules, schema
 from qckit.log.counted import tally
-from qckit.log.photo_files import find_photo, list_photos, photo_doubts, recount_command, with_reasons
+from qckit.log.photo_files import counted_file_faults, photo_doubts, recount_command, with_reasons
 from qckit.log.problems import mending
 from qckit.log.proof import proof_findings
 from qckit.stages import STAGE_COLUMNS
@@ -318,51 +317,10 @@ def _doubtful(log, tables) -> list[tuple]:
     return found
 
 
-def _sha256(path: Path) -> str | None:
-    try:
-        return hashlib.sha256(path.read_bytes()).hexdigest()
-    except OSError:
-        return None
-
-
 def _photo_files(log, tables, *, read: bool) -> list[tuple]:
     found, folder, photos, samples = [], log.folder, tables["photos"], tables["samples"]
-    listing = list_photos(folder)
-    for row in photos.itertuples():
-        path = find_photo(folder, row.photo, listing)
-        if path is None:
-            found.append(
-                (
-                    "missing photo",
-                    "look",
-                    "photos",
-                    row.photo,
-                    "its file is not in the site folder",
-                    "Put it back into photos/ from the camera or a backup.",
-                )
-            )
-        elif read and (now := _sha256(path)) is None:
-            found.append(
-                (
-                    "missing photo",
-                    "look",
-                    "photos",
-                    row.photo,
-                    "its file cannot be read",
-                    "Give yourself the right to read it, or put it back from a backup.",
-                )
-            )
-        elif read and now != row.sha256:
-            found.append(
-                (
-                    "changed photo",
-                    "wrong",
-                    "photos",
-                    row.photo,
-                    "its file is not the one that was counted",
-                    "Put the original back, or count the changed photo under another name.",
-                )
-            )
+    for code, severity, photo, what, remedy in counted_file_faults(folder, photos, read=read):
+        found.append((code, severity, "photos", photo, what, remedy))
     found += [
         (code, "wrong" if code.startswith("other ") else "look", d.table, d.key, d.what, d.remedy)
         for code, d in photo_doubts(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import math
 import re
 import shlex
@@ -16,6 +17,9 @@ from qckit.log.problems import Doubt, mending
 
 __all__ = [
     "SAME_SCALE",
+    "content_sum",
+    "counted_file_faults",
+    "files_by_content",
     "find_photo",
     "leads_out",
     "lies_inside",
@@ -67,6 +71,86 @@ def find_photo(folder: str | Path, name: str, listing: dict[str, list[Path]] | N
     same = (list_photos(folder) if listing is None else listing).get(same_letters(file_name), [])
     matches = [path for path in same if lies_inside(folder, path)]
     return matches[0] if len(matches) == 1 else None
+
+
+def content_sum(path: Path) -> str | None:
+    """Return the SHA-256 of a file; None where it cannot be read."""
+    try:
+        return hashlib.sha256(path.read_bytes()).hexdigest()
+    except OSError:
+        return None
+
+
+def files_by_content(folder: str | Path, sums: set[str], listing: dict[str, list[Path]]) -> dict[str, Path]:
+    """Find files of a site's ``photos/`` by what they hold, under whatever name: every file there is read.
+
+    Parameters
+    ----------
+    folder : path
+        Of the site.
+    sums : set of str
+        SHA-256 of what is looked for; of none no file is read.
+    listing : dict
+        From :func:`list_photos`.
+
+    Returns
+    -------
+    dict of str to Path
+        The first file of each SHA-256 that was found.
+    """
+    files = sorted(path for same in listing.values() for path in same) if sums else []
+    found: dict[str, Path] = {}
+    for path in files:
+        if lies_inside(Path(folder), path) and (content := content_sum(path)) in sums:
+            found.setdefault(content, path)
+    return found
+
+
+def counted_file_faults(folder: str | Path, photos: pd.DataFrame, *, read: bool) -> list[tuple]:
+    """Find counted photos whose file is missing, cannot be read, has another name by now, or holds something else.
+
+    Parameters
+    ----------
+    folder : path
+        Of the site.
+    photos : DataFrame, shape (n, any)
+        Columns of the photos table.
+    read : bool
+        Read the files; without that only missing ones are found, and none by its content.
+
+    Returns
+    -------
+    list of (str, str, str, str, str)
+        Code (``missing photo``, ``changed photo``), severity, photo, what is wrong, and what to do.
+    """
+    listing = list_photos(folder)
+    places = {row.photo: find_photo(folder, row.photo, listing) for row in photos.itertuples()}
+    holds = {photo: content_sum(path) for photo, path in places.items() if path is not None and read}
+    lost = [r for r in photos.itertuples() if places[r.photo] is None or (read and holds[r.photo] != r.sha256)]
+    elsewhere = files_by_content(folder, {row.sha256 for row in lost}, listing) if read else {}
+    found = []
+    for row in lost:
+        code, severity, what, remedy = _fault(row.photo, places, holds)
+        if (other := elsewhere.get(row.sha256)) is not None:
+            now = one_line(other.relative_to(Path(folder)).as_posix())
+            what += f" under this name; {now} is that file (the same SHA-256)"
+            remedy = f"Rename {now} back to {one_line(row.photo)}."
+            if places[row.photo] is not None:
+                remedy = f"Give the file that is {one_line(row.photo)} now its own name. {remedy}"
+        found.append((code, severity, row.photo, what, remedy))
+    return found
+
+
+def _fault(photo: str, places: dict, holds: dict) -> tuple[str, str, str, str]:
+    """Say what is wrong with the file under a photo's own name, and what to do where no other file is the photo."""
+    if places[photo] is None:
+        what = "its file is not in the site folder"
+        return "missing photo", "look", what, "Put it back into photos/ from the camera or a backup."
+    if holds[photo] is None:
+        remedy = "Give yourself the right to read it, or put it back from a backup."
+        return "missing photo", "look", "its file cannot be read", remedy
+    remedy = "Put the original back, or count the changed photo under another name."
+    return "changed photo", "wrong", "its file is not the one that was counted", remedy
 
 
 SAME_SCALE = 0.005

@@ -17,7 +17,7 @@ from qckit.log.corrections import value_text
 from qckit.log.history import History, hatches_ever_of, time_of, trace
 from qckit.log.kept_pages import Page, pages_of, trace_pages
 from qckit.log.packing import travelling_settings
-from qckit.log.photo_files import find_photo, list_photos
+from qckit.log.photo_files import content_sum, files_by_content, find_photo, list_photos
 from qckit.log.query import WITHDRAWN, fetch
 from qckit.log.schema import KEYS
 from qckit.log.site_dates import SiteDates
@@ -219,18 +219,21 @@ def _counted_photos(tables: dict[str, pd.DataFrame]) -> pd.DataFrame:
 
 
 def _photos(log: SiteLog, photos: pd.DataFrame, folder: Path) -> list[str]:
-    """Copy the photos; say which are missing, and which are not the files that were counted."""
+    """Copy the photos, renamed ones too; say which are missing, and which are not the files that were counted."""
     lacking, listing = [], list_photos(log.folder)
+    places = {row.photo: find_photo(log.folder, row.photo, listing) for row in photos.itertuples()}
+    sums = dict(zip(photos["photo"], photos["sha256"], strict=True))
+    lost = {sums[name] for name, path in places.items() if path is None or content_sum(path) != sums[name]}
+    elsewhere = files_by_content(log.folder, lost, listing)
     folder.mkdir()
-    for row in photos.itertuples():
-        path = find_photo(log.folder, row.photo, listing)
+    for photo, path in places.items():
+        path = elsewhere.get(sums[photo], path)
         if path is None:
-            lacking.append(f"Photo {row.photo}: its file is not in the site's folder any more.")
+            lacking.append(f"Photo {photo}: its file is not in the site's folder any more.")
             continue
-        content = path.read_bytes()
-        if hashlib.sha256(content).hexdigest() != row.sha256:
-            lacking.append(f"Photo {row.photo}: its file is not the one that was counted (SHA-256 {row.sha256}).")
-        (folder / _file_name(row.photo)).write_bytes(content)
+        if sums[photo] in lost - set(elsewhere):
+            lacking.append(f"Photo {photo}: its file is not the one that was counted (SHA-256 {sums[photo]}).")
+        (folder / _file_name(photo)).write_bytes(path.read_bytes())
     return lacking
 
 

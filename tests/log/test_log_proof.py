@@ -366,6 +366,37 @@ def test_evidence_of_a_lot_that_never_hatched_is_its_own_row(log, run, tmp_path)
     assert pd.read_csv(tables / "history.csv")["level"].tolist() == ["lot"]
 
 
+def test_a_photo_file_that_was_renamed_is_known_by_its_content(proven, run, tmp_path):
+    write_photos(proven, "a.jpg", "b.jpg")
+    photos = proven.folder / "photos"
+    (photos / "later").mkdir()
+    (photos / "a.jpg").rename(photos / "later" / "IMG 7.jpg")
+    found = proven.check().query("table == 'photos'")
+    assert found[["code", "key"]].to_numpy().tolist() == [["missing photo", "a.jpg"]]
+    what = "its file is not in the site folder under this name; photos/later/IMG 7.jpg is that file (the same SHA-256)"
+    assert found["what"].item() == what
+    assert found["what_to_do"].item() == "Rename photos/later/IMG 7.jpg back to a.jpg."
+    assert proven.check(photos=False).query("table == 'photos'")["what"].item() == "its file is not in the site folder"
+    code, out, err = run("log", "evidence", "L-1", tmp_path / "e", "--site", proven.folder)
+    assert code == 0 and (tmp_path / "e" / "photos" / "a.jpg").read_text("utf-8") == "a.jpg", out + err
+    (photos / "later" / "IMG 7.jpg").rename(photos / "a.jpg")
+    assert proven.check().query("table == 'photos'").empty
+
+
+def test_photos_whose_names_were_exchanged_are_told_apart(proven, run, tmp_path):
+    write_photos(proven, "a.jpg", "b.jpg")
+    (proven.folder / "photos" / "a.jpg").write_text("b.jpg", "utf-8")
+    (proven.folder / "photos" / "b.jpg").write_text("a.jpg", "utf-8")
+    found = proven.check().query("table == 'photos'").set_index("key")
+    assert found["code"].to_dict() == {"a.jpg": "changed photo", "b.jpg": "changed photo"}
+    remedy = "Give the file that is a.jpg now its own name. Rename photos/b.jpg back to a.jpg."
+    assert found.loc["a.jpg", "what_to_do"] == remedy
+    what = "its file is not the one that was counted under this name; photos/b.jpg is that file (the same SHA-256)"
+    assert found.loc["a.jpg", "what"] == what
+    assert run("log", "evidence", "L-1", tmp_path / "e", "--site", proven.folder)[0] == 0
+    assert (tmp_path / "e" / "photos" / "b.jpg").read_text("utf-8") == "b.jpg"
+
+
 def test_evidence_says_what_is_missing_or_not_the_same(proven, run, tmp_path):
     write_photos(proven, "a.jpg")
     (proven.folder / "photos" / "a.jpg").write_text("another", "utf-8")
