@@ -250,7 +250,8 @@ def check(photos, out, site):
 def correct(table, key, column, value, reason, site, by):
     """Correct one cell: the row KEY of TABLE gets VALUE in COLUMN; what stood there is kept.
 
-    Where several columns name a row, write them with a bar between: HATCH|TIME|QUANTITY.
+    Where several columns name a row, write them with a bar between: HATCH|TIME|QUANTITY. Of readings and checks the
+    column hatch puts the row to another hatch, and all rows of a hatch where KEY is its name alone.
     VALUE may be a negative number; before other words that begin with - write -- and all options before that.
     """
     with open_site_log(site) as log:

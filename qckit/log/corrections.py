@@ -31,6 +31,7 @@ __all__ = [
     "edits",
     "is_undo",
     "last_edit",
+    "need_parent",
     "need_reason",
     "reverse",
     "rows_of_step",
@@ -117,7 +118,7 @@ def write(connection, step: int, cells: list[tuple], at: str, by: str, reason: s
         row = known[table, column == WITHDRAWN][key]
         before, after = ("", after) if column == WITHDRAWN else _change(table, key, column, row, after)
         if column != WITHDRAWN:
-            _check_parent(connection, table, column, after)
+            need_parent(connection, table, column, after)
             row[column] = check_cell(table, column, after)[0]  # so that further cells of the row see it
             changed.setdefault((table, key), row)
         revision = int(row["revision"]) if table in schema.REVISED and column != WITHDRAWN else None
@@ -203,7 +204,7 @@ def _change(table: str, key: tuple, column: str, row: dict, after) -> tuple[str,
     return before, after
 
 
-def _check_parent(connection, table: str, column: str, after: str) -> None:
+def need_parent(connection, table: str, column: str, after: str) -> None:
     """Refuse a name that no row has, or only one that was withdrawn."""
     for child_column, parent, parent_column in schema.PARENTS.get(table, ()):
         if child_column == column and after:

@@ -100,7 +100,7 @@ def renaming(table: str) -> str:
     """Say how a row gets its right name: what hangs on it is put to that first, as it is hidden with the wrong one."""
     children = [
         f"qckit log correct {name} {schema.KEYS[name][0].upper()} {column} NAME --reason TEXT"
-        for name in ("hatches", "samples", "feeds")
+        for name in ("hatches", "samples", "feeds", "readings", "checks")
         for column, parent, _ in schema.PARENTS[name]
         if parent == table
     ]

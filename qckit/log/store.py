@@ -7,7 +7,7 @@ from pathlib import Path
 import pandas as pd
 
 from qckit.errors import unknown_name
-from qckit.log import corrections, counts, engine, hand_counts, intake, plausible, query, steps, typed
+from qckit.log import corrections, counts, engine, hand_counts, intake, moving, plausible, query, steps, typed
 from qckit.log.already_logged import shown_again
 from qckit.log.counted import as_frames
 from qckit.log.photo_files import need_no_count, photo_doubts
@@ -120,12 +120,9 @@ class SiteLog(LogReader):
                     steps.insert(connection, name, frame, number)
                 cells = list(fixes[["table", "key", "column", "after"]].itertuples(index=False, name=None))
                 if cells:
-                    doubtful += self._doubts(
-                        connection,
-                        corrections.write(
-                            connection, number, cells=cells, at=self.now(), by=by, reason=correct or _ADDED_TO
-                        ),
-                    )
+                    why = {"by": by, "reason": correct or _ADDED_TO}
+                    rows = corrections.write(connection, number, cells=cells, at=self.now(), **why)
+                    doubtful += self._doubts(connection, rows)
         entered = list(sifted.new["samples"]["sample"]) if "samples" in sifted.new else []
         doubtful += self._photo_doubts([*entered, *fixes.loc[fixes["table"] == "samples", "key"]])
         notes = [note for part in incoming for note in getattr(part, "notes", ())]
@@ -209,7 +206,7 @@ class SiteLog(LogReader):
         ----------
         table, column : str
         key : str or tuple
-            The row's name; a tuple where several columns name it.
+            The row's name; a tuple where several columns name it. To put all readings of a hatch to another: its name.
         after : object
             The right value; None or empty text leaves the cell empty. Text is read as a cell of a sheet is: a time
             without offset is the site's clock, dates stand in the site's order, a decimal comma is taken.
@@ -224,12 +221,15 @@ class SiteLog(LogReader):
         need_no_count(table, key, column)
         after = typed.typed_cell(table, column, after, self.settings)
         corrections.need_reason(by, reason)
+        if moving.is_move(table, column):
+            with engine.writing(self.engine) as connection:
+                moved = moving.put(connection, self, table, key=key, hatch=after, by=by, reason=reason)
+                return self._doubts(connection, {table: moved})
         with engine.writing(self.engine) as connection:
             number = steps.begin(connection, self, by=by, action="correct", source=table, n_rows=1)
-            cells = [(table, key, column, after)]
-            doubtful = self._doubts(
-                connection, corrections.write(connection, number, cells=cells, at=self.now(), by=by, reason=reason)
-            )
+            cells, at = [(table, key, column, after)], self.now()
+            rows = corrections.write(connection, number, cells=cells, at=at, by=by, reason=reason)
+            doubtful = self._doubts(connection, rows)
         return doubtful + (self._photo_doubts([key]) if (table, column) in _OF_PHOTOS else [])
 
     def _doubts(self, connection, rows: dict[str, pd.DataFrame], step: int = 0) -> list[str]:

@@ -91,6 +91,39 @@ def test_correction_keeps_both_values(any_log):
     assert not any(fill(any_log).added.values())  # the sheet as it was first entered is still the same sheet
 
 
+def test_readings_are_put_to_another_hatch_one_by_one_or_all_and_back(any_log):
+    fill(any_log)
+    at = [f"2026-11-03T{hour:02}:00:00+00:00" for hour in (10, 12, 14)]
+    readings = pd.DataFrame({"hatch": "H-1", "taken": at, "quantity": "ph", "value": [8.1, 8.2, 8.3], "unit": "pH"})
+    any_log.add("readings", readings, by="op1")
+    any_log.correct("readings", ("H-1", at[0], "ph"), "value", 8.0, by="op1", reason="misread")
+
+    def held(hatch):
+        return any_log.readings(hatch=hatch)["value"].tolist()
+
+    any_log.correct("readings", ("H-1", at[0], "ph"), "hatch", "H-2", by="op2", reason="wrong cone")
+    assert (held("H-1"), held("H-2")) == ([8.2, 8.3], [8.0])
+    any_log.correct("readings", "H-1", "hatch", "H-2", by="op2", reason="all of them")
+    assert (held("H-1"), held("H-2")) == ([], [8.0, 8.2, 8.3])
+    text = any_log.history("H-1").text
+    assert "because all of them (now of H-2)" in text and "correct from readings of H-1, by op2" in text
+    any_log.correct("readings", "H-2", "hatch", "H-1", by="op2", reason="right after all")
+    assert (held("H-1"), held("H-2")) == ([8.0, 8.2, 8.3], [])
+    any_log.add("readings", readings.assign(hatch="H-2", quantity="oxygen", unit="mg/l"), by="op1")
+    any_log.add("readings", readings.head(1).assign(quantity="oxygen", unit="mg/l"), by="op1")
+    before = any_log.last_step()
+    with pytest.raises(InputError) as caught:
+        any_log.correct("readings", "H-1", "hatch", "H-2", by="op2", reason="again")
+    assert str(caught.value).startswith(
+        f"readings H-1, {at[0]}, oxygen: readings H-2, {at[0]}, oxygen is there already."
+    )
+    assert any_log.last_step() == before and len(held("H-1")) == 4
+    any_log.correct("readings", ("H-1", at[1], "ph"), "value", 7.0, by="op1", reason="misread")
+    with pytest.raises(InputError, match="is there already, withdrawn and with other values"):
+        any_log.correct("readings", ("H-1", at[1], "ph"), "hatch", "H-2", by="op2", reason="again")
+    assert not len(any_log.check(photos=False).query("code == 'step not whole'"))
+
+
 def test_corrected_values_are_found_and_left_out_by_queries(any_log):
     fill(any_log)
     any_log.correct("hatches", "H-1", "lot", "L-2", by="op2", reason="wrong bag")
@@ -115,8 +148,9 @@ def test_corrected_values_are_found_and_left_out_by_queries(any_log):
             ("hatches", "H-1", "hatch", "x"),
             "hatches: hatch names the row and cannot be corrected. Add it under its right name; put what hangs on it "
             "to that, row by row (qckit log correct samples SAMPLE hatch NAME --reason TEXT;  qckit log correct feeds "
-            "FEED hatch NAME --reason TEXT) or by its sheet with  qckit log import SHEET --correct REASON;  last, "
-            "withdraw the wrong one:  qckit log withdraw hatches NAME",
+            "FEED hatch NAME --reason TEXT;  qckit log correct readings HATCH hatch NAME --reason TEXT;  qckit log "
+            "correct checks HATCH hatch NAME --reason TEXT) or by its sheet with  qckit log import SHEET --correct "
+            "REASON;  last, withdraw the wrong one:  qckit log withdraw hatches NAME",
         ),
         (
             ("lots", "L-1", "lot", "x"),
@@ -140,6 +174,16 @@ def test_corrected_values_are_found_and_left_out_by_queries(any_log):
         (
             ("readings", "H-1", "value", "8"),
             "readings: the key 'H-1' must name hatch, taken, quantity. Give one value for each, in this order.",
+        ),
+        (
+            ("readings", "H-1", "hatch", "H-9"),
+            "readings, column hatch: unknown hatch 'H-9'. Did you mean 'H-2'? Known: H-1, H-2.",
+        ),
+        (("readings", "H-1", "hatch", "H-2"), "readings: no row is named 'H-1'. There is no hatch yet."),
+        (("readings", "H-1", "hatch", "H-1"), "readings: hatch is 'H-1' already. There is nothing to correct."),
+        (
+            ("readings", "H-1", "hatch", ""),
+            "readings: hatch must be filled and cannot be emptied. Give the right value.",
         ),
         (
             ("fish", "H-1", "ph", "8"),
