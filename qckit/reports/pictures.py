@@ -189,7 +189,7 @@ def thumbnails(photos, *, out_dir: str | Path = "", caption: str = "", limit: in
     most = _PHOTO_BUDGET // max(len(shown), 1)
     items = [_thumbnail(row, out_dir, width, most) for row in shown.to_dict("records")]
     more = f" The first {limit} of {len(photos)} are shown." if len(photos) > limit else ""
-    head = f'<p class="qc-caption">{escape(caption + more)}</p>' if caption or more else ""
+    head = f'<p class="qc-caption">{escape(caption + more)}</p>' if items and caption + more else ""
     inner = "".join(items) or "<p>There is no photo.</p>"
     return Html(f'<div class="qc">{head}<div class="qc-photos">{inner}</div></div>', plural(len(photos), "photo"))
 

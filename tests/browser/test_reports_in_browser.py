@@ -1,9 +1,12 @@
 """The demo's pages in a real browser: nothing fails, nothing is asked of any network, all can be seen and opened."""
 
 import shutil
+import subprocess
 
 import pytest
 from page_checks import low_contrast, tall_rows, unfold
+
+from qckit.reports.pages import PAGE_FOLDER
 
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
 pytestmark = [
@@ -97,6 +100,34 @@ def test_it_prints(opened, name, paper):
     page = opened(name)
     pdf = page.pdf(format=paper, print_background=True)
     assert pdf.startswith(b"%PDF") and 2 <= pdf.count(b"/Type /Page\n") + pdf.count(b"/Type /Page ") <= 30
+
+
+def words_of_pages(page, path):
+    """Print a page to A4 and return the words of each of its sheets."""
+    if shutil.which("pdftotext") is None:
+        pytest.skip("there is no pdftotext on this machine")
+    page.pdf(path=str(path), format="A4", prefer_css_page_size=True)
+    said = subprocess.run(["pdftotext", "-layout", str(path), "-"], capture_output=True, text=True, check=True).stdout
+    return said.removesuffix("\f").split("\f")
+
+
+@pytest.mark.parametrize("name", PAGES[1:])
+def test_the_last_sheet_says_how_the_page_came_about_as_a_whole(opened, name, tmp_path):
+    last = words_of_pages(opened(name), tmp_path / "print.pdf")[-1]
+    assert "How this page came about" in last and "Made from the log's records up to step" in last
+
+
+def test_a_caption_and_its_photos_are_printed_on_one_sheet(page, tmp_path):
+    """Wherever on a sheet they come: without its rule 14 of these 31 captions stood alone at the foot."""
+    css = "".join((PAGE_FOLDER / name).read_text("utf-8") for name in ("page.css", "pieces.css"))
+    photo = "<svg width='400' height='300'></svg>"
+    photo = f'<details class="qc-photo"><summary>{photo}<span>PHOTO</span></summary></details>'
+    piece = f'<div class="qc"><p class="qc-caption">CAPTION</p><div class="qc-photos">{photo * 3}</div></div>'
+    pieces = [f'<div style="height: {mm}mm; break-before: page">x</div>{piece}' for mm in range(200, 262, 2)]
+    page.set_content(f"<style>{css} svg {{ width: 100%; height: auto }}</style><main>{''.join(pieces)}</main>")
+    sheets = words_of_pages(page, tmp_path / "print.pdf")
+    assert len(sheets) > len(pieces)  # some do not fit beneath
+    assert [i for i, words in enumerate(sheets) if "CAPTION" in words and "PHOTO" not in words] == []
 
 
 @pytest.mark.parametrize("name", PAGES[1:])

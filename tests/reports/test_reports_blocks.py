@@ -175,6 +175,11 @@ def test_a_very_large_chart_becomes_a_bitmap():
     assert "data:image/png;base64," in html and len(html) < 1_500_000
 
 
+def test_without_photos_no_caption_speaks_of_them():
+    html = reports.thumbnails(pd.DataFrame({"path": [], "title": [], "note": []}), caption="Each opens larger.").html
+    assert "There is no photo." in html and "opens larger" not in html
+
+
 def test_thumbnails_embed_small_pictures_and_keep_the_large_beside(tmp_path):
     source = tmp_path / "a photo #1.jpg"
     Image.effect_noise((2000, 1500), 60).convert("RGB").save(source)
