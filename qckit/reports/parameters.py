@@ -12,11 +12,15 @@ import decimal
 import math
 import os
 from collections.abc import Mapping
+from itertools import pairwise
 
 from qckit.errors import InputError, unknown_name
+from qckit.in_notebook import running_shell
 from qckit.tables import YES_OR_NO
 
-__all__ = ["convert_parameters", "read_parameters"]
+__all__ = ["convert_parameters", "need_known_parameters", "read_parameters"]
+
+_INJECTED = "# Parameters\n"  # how papermill begins the cell that it puts behind the one tagged ``parameters``
 
 
 def read_parameters(notebook, *, where: str) -> dict:
@@ -52,6 +56,29 @@ def read_parameters(notebook, *, where: str) -> dict:
         raise InputError(
             f"{where}: the parameters cell may hold only lines of the form  name = value  with plain values. {error}"
         ) from error
+
+
+def need_known_parameters() -> None:
+    """Refuse names that papermill, run by hand, set in the notebook that runs and that its parameters cell has not.
+
+    Nothing is looked at outside a notebook, nor where the cell before is none of the kit's parameters cells.
+
+    Raises
+    ------
+    InputError
+        A name is not declared; the nearest is offered.
+    """
+    cells = list(getattr(running_shell(), "user_ns", {}).get("In", ()))
+    for before, cell in pairwise(cells):
+        if not cell.startswith(_INJECTED):
+            continue
+        try:
+            declared, given = ([_target(line) for line in ast.parse(text).body] for text in (before, cell))
+        except (SyntaxError, ValueError):
+            continue
+        unknown = [name for name in given if name not in declared]
+        if unknown and "site" in declared:
+            raise unknown_name("parameter", unknown[0], declared, where="the parameters given to this notebook")
 
 
 def _target(line) -> str:

@@ -8,6 +8,7 @@ from pathlib import Path
 from qckit.errors import InputError, need_text
 from qckit.in_notebook import show_dates
 from qckit.log.site_dates import SiteDates
+from qckit.reports.parameters import need_known_parameters
 from qckit.settings import SETTINGS_FILE, load_settings
 from qckit.tables import to_utc
 
@@ -31,13 +32,15 @@ def find_site(site: str = "") -> Path:
     Raises
     ------
     InputError
-        There is no site there, or its settings cannot be read.
+        There is no site there, or its settings cannot be read; or papermill, run by hand, set a parameter that the
+        notebook does not have, which it would leave unused without more than a warning.
 
     Examples
     --------
     >>> reports.find_site(str(site.folder)) == site.folder
     True
     """
+    need_known_parameters()
     given = need_text("site", site) or os.environ.get("QCKIT_SITE", "")
     if given:
         return _opened(Path(given).expanduser())

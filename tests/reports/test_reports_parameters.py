@@ -8,9 +8,11 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from qckit._paths import notebooks_dir
 from qckit.errors import InputError
-from qckit.reports.parameters import convert_parameters, read_parameters
+from qckit.reports.parameters import convert_parameters, need_known_parameters, read_parameters
 
+PARAMETERS = 'site = ""  # type: str  the site\nhatch = ""  # type: str  the hatch'
 DECLARED = {"lot": "", "grams": 1.5, "cones": 3, "wide": False, "lots": [], "any": None}
 
 
@@ -121,3 +123,41 @@ def test_a_notebook_whose_values_cannot_be_set_is_refused(notebook, parameters, 
     with pytest.raises(InputError) as caught:
         read_parameters(made, where="small.ipynb")
     assert str(caught.value).startswith(message)
+
+
+class Shell:
+    def __init__(self, *cells):
+        self.user_ns = {"In": ["", *cells]}
+
+
+@pytest.mark.parametrize(
+    ("cells", "is_refused"),
+    [
+        ((PARAMETERS, '# Parameters\nhacth = "H-1"\n', "reports.find_site(site)"), True),
+        ((PARAMETERS, '# Parameters\nhatch = "H-1"\n', "reports.find_site(site)"), False),
+        (("x = 1", '# Parameters\nhacth = "H-1"\n'), False),  # a person's own notebook
+        (("import qckit", "# Parameters\nprint(1)\n"), False),
+        ((), False),
+    ],
+)
+def test_a_name_that_papermill_set_and_the_notebook_has_not_is_refused(monkeypatch, cells, is_refused):
+    monkeypatch.setattr("qckit.reports.parameters.running_shell", lambda: Shell(*cells))
+    if not is_refused:
+        need_known_parameters()
+        return
+    with pytest.raises(InputError) as caught:
+        need_known_parameters()
+    assert str(caught.value) == (
+        "the parameters given to this notebook: unknown parameter 'hacth'. Did you mean 'hatch'? Known: site, hatch."
+    )
+
+
+def test_papermill_by_hand_with_a_misspelt_name_stops_at_the_first_cell(tmp_path):
+    """The kit's own notebook, run by papermill itself: before any site is looked for."""
+    papermill = pytest.importorskip("papermill")
+    notebook = notebooks_dir() / "poor_hatch.ipynb"
+    with pytest.raises(papermill.PapermillExecutionError) as caught:
+        papermill.execute_notebook(
+            notebook, tmp_path / "out.ipynb", {"hacth": "H-1"}, kernel_name="python3", progress_bar=False, cwd=tmp_path
+        )
+    assert "unknown parameter 'hacth'. Did you mean 'hatch'?" in str(caught.value)
