@@ -24,12 +24,13 @@ function makeView(canvas, size) {
     view.x = (w - wide() / view.scale) / 2; view.y = (h - high() / view.scale) / 2;
     view.fitted = view.all = true;
   };
-  view.zoom = (by, sx = wide() / 2, sy = high() / 2) => {
-    const p = view.toPhoto(sx, sy);
+  view.zoom = (by, sx, sy) => { // about a place on the screen, or about the middle, which moves as the canvas grows
+    const p = view.toPhoto(sx ?? wide() / 2, sy ?? high() / 2);
     view.all = false;
     view.scale = Math.min(Math.max(view.scale * by, 0.02), 12);
     view.shape();
-    view.x = p.x - sx / view.scale; view.y = p.y - sy / view.scale;
+    view.x = p.x - (sx ?? wide() / 2) / view.scale; view.y = p.y - (sy ?? high() / 2) / view.scale;
+    if (size()[0]) view.hold(); // now, and not with the next frame: the next key may come before that
   };
   view.centre = (m) => { // in the middle, near enough to judge it; a closer zoom stays
     view.all = false;

@@ -338,6 +338,15 @@ def test_a_wide_photo_fills_the_canvas(lab, page, place, tmp_path, high):
     page.screenshot(path=str(tmp_path / "wide-near.png"))
     assert 240 <= h <= 390 or h == pytest.approx(high * scale, abs=3)
     assert y >= -1 and y + h / scale <= high + 1
+    # keys that come faster than frames leave the middle where it is
+    page.keyboard.press("0")
+    painted(page)
+    page.locator(".qck-photo").evaluate(
+        "e => [1, 2, 3, 4].forEach(() => e.dispatchEvent(new KeyboardEvent('keydown', { key: '+', bubbles: true })))"
+    )
+    painted(page)
+    at_once = page.locator(".qck-canvas").evaluate("c => Number(c.dataset.y) + c.clientHeight / c.dataset.scale / 2")
+    assert at_once == pytest.approx(high / 2, abs=2)
     page.keyboard.press("0")
     painted(page)
     scale, h = page.locator(".qck-canvas").evaluate("c => [Number(c.dataset.scale), c.clientHeight]")
