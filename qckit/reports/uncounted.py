@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path, PurePosixPath
@@ -12,7 +11,7 @@ import pandas as pd
 from qckit.counting import CountOptions, count_photos
 from qckit.errors import need_number, need_text, one_line
 from qckit.log import open_log
-from qckit.log.photo_files import find_photo, leads_out
+from qckit.log.photo_files import content_sum, find_photo, leads_out
 from qckit.log.problems import mending
 from qckit.progress import counted as counted_progress
 from qckit.review import flag_scales, settle_unlike, site_stage_model
@@ -84,14 +83,14 @@ def count_uncounted(
         failures += _without_scale(uncounted[uncounted["photo"].isin(found)])
         scaled = set(uncounted.loc[uncounted["um_per_px"].notna(), "photo"])
         found = {name: path for name, path in found.items() if name in scaled}
-        digests = {name: hashlib.sha256(path.read_bytes()).hexdigest() for name, path in found.items()}
+        digests = {name: digest for name, path in found.items() if (digest := content_sum(path)) is not None}
         failures += (twice := _twice(log, uncounted, digests)).values()
         found = {name: path for name, path in found.items() if name not in twice}
         counts = pd.DataFrame()
         if found:
             counted = _count(site, uncounted, found, workers, progress)
             failures += [str(row.message) for row in counted.failures.itertuples()]
-            counts, objects = _by_logged_name(counted, {digests[name]: name for name in found})
+            counts, objects = _by_logged_name(counted, {digests[name]: name for name in found if name in digests})
             failures += (incomplete := _of_incomplete_samples(uncounted, set(counts["photo"]))).values()
             counts = counts[~counts["photo"].isin(set(incomplete))]
         if len(counts):
@@ -126,8 +125,8 @@ def _twice(log, uncounted, digests: dict[str, str]) -> dict[str, str]:
             )
             remedy = (
                 f"Name the right photos:  {mending('correct', 'samples', sample, 'photos', 'NAMES')};  or take the "
+                f"sample out:  {mending('withdraw', 'samples', sample)}"
             )
-            remedy += f"sample out:  {mending('withdraw', 'samples', sample)}"
             what = f"{one_line(name)} of sample {one_line(sample)}: {same}, and would be counted twice."
             found[name] = f"{what} {remedy}"
     return found

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import datetime as dt
 import filecmp
-import hashlib
 import math
 import shutil
 import time
@@ -22,6 +21,7 @@ from qckit.day.page.screen import screen_lines
 from qckit.day.photos.cards import card_in_file
 from qckit.day.photos.matching import Match, PhotoSeen, match_photos
 from qckit.errors import InputError, QcError
+from qckit.log.photo_files import content_sum
 from qckit.reports.uncounted import count_uncounted
 from qckit.words import plural
 
@@ -272,7 +272,7 @@ def same_photos(paths: list[Path], folder: Path, named: set[str], counted: dict[
         alike = sizes.setdefault(path.stat().st_size, [])
         others = [(one, name) for one, name in alike if one.resolve() != path.resolve()]
         same = [name for one, name in others if filecmp.cmp(one, path, shallow=False)]
-        known = same[0] if same else counted.get(hashlib.sha256(path.read_bytes()).hexdigest())
+        known = same[0] if same else counted.get(content_sum(path))
         if known:
             found[path] = known
         else:
