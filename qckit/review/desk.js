@@ -104,9 +104,10 @@ function render({ model, el }) {
   function keepInitials() {
     const by = initials.value.trim();
     model.set("initials", by); saveChanges();
-    keep(`qckit-initials:${model.get("site_key")}`, by || null);
+    try { localStorage.setItem(`qckit-initials:${model.get("site_key")}`, by); } catch { /* typed again the next time */ }
     if (by && last?.bad && /initials/.test(last.text)) { last = null; showStatus(); }
   }
+  function lastInitials() { try { return localStorage.getItem(`qckit-initials:${model.get("site_key")}`) || ""; } catch { return ""; } }
   function openPhoto() {
     opening = choose.value; last = null;
     if (!sendTo(model, { do: "open", photo: opening })) { opening = ""; last = { text: "Not opened: the kernel has gone. Run the cell again.", bad: true }; photos(); }
@@ -116,7 +117,7 @@ function render({ model, el }) {
     const n = queue.waiting();
     let text = last ? last.text : "", bad = Boolean(last?.bad);
     if (n && queue.silent()) {
-      text = `${n} waiting: the kernel does not answer; it is busy, or it has gone. NOT SAVED yet, kept in this page. If it was restarted, run the cell again: they are offered there.`;
+      text = `${n} waiting: the kernel does not answer; it is busy, or it has gone. NOT SAVED yet, kept in this ${queue.isUnsafe() ? "page ALONE, as the browser's store takes nothing: do not close it." : "browser. If it was restarted, run the cell again: they are offered there."}`;
       bad = true;
     } else if (n) text = `${n} waiting.${bad ? ` ${text}` : ""}`;
     else if (opening && !last) text = "Opening the photo.";
@@ -403,7 +404,7 @@ function render({ model, el }) {
   let cell = null; // the still picture shows only where no desk lives
   const resize = new ResizeObserver(() => { cell ??= live(el); if (!view.fitted || view.all) fit(); else { view.shape(); draw(); } });
   resize.observe(stage);
-  initials.value = model.get("initials") || kept(`qckit-initials:${model.get("site_key")}`) || "";
+  initials.value = model.get("initials") || lastInitials();
   if (initials.value !== model.get("initials")) { model.set("initials", initials.value); saveChanges(); }
   const listen = [["change:marks", readMarks], ["change:counts", counts], ["change:hatch", counts], ["change:advice", counts], ["change:regions", draw], ["change:refreshed", () => { queue.refreshed(); readMarks(); showStatus(); }],
     ["change:image", picture], ["change:photos", photos], ["change:photo", photos], ["msg:custom", onMessage]];

@@ -5,26 +5,23 @@ const QUEUE_PLACE = "qckit-desk:";
 const RETRY_MS = 5000; // a log that could not be written is tried again
 
 function makeQueue(model, changed) {
-  const site = model.get("site_key"), view = Math.random().toString(36).slice(2), prefix = `${QUEUE_PLACE}${site}:`, mine = prefix + view;
-  let edits = [], sent = 0, busy = false, stored = false, lastNews = Date.now(), made = 0, pause = 0, settled = [];
+  const keeper = makeKeeper(`${QUEUE_PLACE}${model.get("site_key")}:`, () => ({ edits, silent: silent() }));
+  let edits = [], left = [], sent = 0, busy = false, pause = 0, settled = [];
+  let lastNews = performance.now(); // as pause is, by a clock that nobody sets
 
-  function write() {
-    if (edits.length) { keep(mine, { alive: Date.now(), silent: silent(), edits }); stored = true; }
-    else if (stored) { keep(mine, null); stored = false; }
-  }
-  const silent = () => sent > 0 && Date.now() - lastNews > SILENT_MS;
+  const write = () => { keeper.save(); };
+  const silent = () => sent > 0 && performance.now() - lastNews > SILENT_MS;
   function flush() { // an undo goes alone, once everything before it is in the log: only then it is known what it undoes
-    if (busy || !edits.length || Date.now() < pause) return;
+    if (busy || !edits.length || performance.now() < pause) return;
     const first = edits[0].do === "undo" ? 1 : edits.findIndex((e) => e.do === "undo");
     const batch = edits.slice(0, first < 0 ? edits.length : first);
     if (batch[0].do === "undo" && batch[0].after === undefined) batch[0].after = model.get("step");
-    busy = true; sent = batch.length; lastNews = Date.now();
+    busy = true; sent = batch.length; lastNews = performance.now();
     write();
-    if (!sendTo(model, { do: "save", edits: batch })) lastNews = 0; // told as silence at once
+    if (!sendTo(model, { do: "save", edits: batch })) lastNews = -Infinity; // told as silence at once
   }
   function add(edit) {
-    made += 1;
-    edits.push({ uid: `${view}-${made}`, photo: model.get("photo"), count: model.get("count_key"), ...edit });
+    edits.push({ uid: keeper.name(), photo: model.get("photo"), count: model.get("count_key"), ...edit });
     write(); flush(); changed();
   }
   function undo(by) { // what has not left the page yet is simply taken out of the queue
@@ -36,41 +33,40 @@ function makeQueue(model, changed) {
   function answer(message) {
     const at = edits.findIndex((e) => e.uid === message.answer);
     if (at < 0) return null;
-    if (message.keep) { sent = 0; busy = false; pause = Date.now() + RETRY_MS; write(); return edits[at]; }
+    if (message.keep) { sent = 0; busy = false; pause = performance.now() + RETRY_MS; write(); return edits[at]; }
     const [edit] = edits.splice(at, 1);
     if (!message.bad) settled.push(edit); // shown as done until the marks come anew
-    sent = Math.max(0, sent - 1); lastNews = Date.now();
+    sent = Math.max(0, sent - 1); lastNews = performance.now();
     write();
     return edit;
   }
   function refreshed() { settled = []; if (sent === 0) { busy = false; flush(); } }
 
   // ---- queues that other desks of this site left behind
-  const left = () => leftBehind(prefix, mine);
-  const offered = () => left().flatMap(([, list]) => list);
-  function takeOver(save) {
-    for (const [name, list] of left()) {
-      takeOut(name, list, list);
-      if (save) for (const edit of list) edits.push({ ...edit, again: true });
-    }
-    write(); flush(); changed();
+  async function takeOver(save) {
+    const offered = left;
+    left = [];
+    for (const [name, list] of offered) await keeper.take(name, list, (got) => { if (save) for (const edit of got) edits.push({ ...edit, again: true }); });
+    flush(); changed();
   }
-  function beat() {
-    const rest = notTaken(mine, edits);
-    if (rest.length < edits.length) { edits = rest; sent = 0; busy = false; } // another desk took them over
-    write(); flush(); changed();
+  async function look() {
+    left = await keeper.look((isTaken) => {
+      const rest = edits.filter((edit) => !isTaken(edit));
+      if (rest.length < edits.length) { edits = rest; sent = 0; busy = false; } // another desk took them over
+    });
+    changed();
   }
+  function beat() { write(); flush(); changed(); look(); }
   const timer = setInterval(beat, 2000);
-  function close() {
-    clearInterval(timer);
-    if (edits.length) keep(mine, { alive: Date.now(), closed: true, edits });
-  }
-  window.addEventListener("pagehide", close);
+  window.addEventListener("pageshow", look); // a page that slept
+  look();
   return {
-    add, undo, answer, refreshed, offered, takeOver, silent,
+    add, undo, answer, refreshed, takeOver, silent,
+    offered: () => left.flatMap(([, list]) => list),
+    isUnsafe: keeper.isUnsafe,
     waiting: () => edits.length || (busy ? 1 : 0), // the last one counts as saved once the counts have come along
     of: (photo) => [...settled, ...edits].filter((e) => e.photo === photo),
-    stop() { close(); window.removeEventListener("pagehide", close); },
+    stop() { clearInterval(timer); window.removeEventListener("pageshow", look); keeper.stop(); },
   };
 }
 

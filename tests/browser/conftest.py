@@ -57,3 +57,37 @@ def place(lab, request):
     folder = lab[1] / request.node.name.replace("[", "-").replace("]", "")
     folder.mkdir()
     return folder
+
+
+@pytest.fixture(scope="module")
+def form(tmp_path_factory):
+    """The day's form of a young site."""
+    from form_page import form_of_a_young_site
+
+    return form_of_a_young_site(tmp_path_factory.mktemp("day"))
+
+
+@pytest.fixture
+def shown(form, browser, tmp_path):
+    """Return a function that shows the form in a theme and a width."""
+    from form_page import form_page
+
+    contexts = []
+
+    def show(theme="light", width=1280, height=800, script="", **changed):
+        path = tmp_path / f"form-{theme}-{width}.html"
+        path.write_text(form_page(form, theme, **changed), encoding="utf-8")
+        context = browser.new_context(viewport={"width": width, "height": height})
+        contexts.append(context)
+        if script:
+            context.add_init_script(script)
+        page = context.new_page()
+        page.errors = []
+        page.on("pageerror", lambda error: page.errors.append(str(error)))
+        page.goto(path.as_uri())
+        page.locator(".qcf-fields").wait_for()
+        return page
+
+    yield show
+    for context in contexts:
+        context.close()

@@ -1,8 +1,15 @@
 """The notebook's form writes the same rows as the dialogue, says what came of it, and keeps what was typed wrong."""
 
+import datetime as dt
+import itertools
+
+import pandas as pd
 import pytest
 
 from qckit.day.entry.form import DayForm
+
+
+NAMES = map("page-{}".format, itertools.count())  # the page gives each entry a name of its own
 
 
 @pytest.fixture
@@ -10,8 +17,8 @@ def form(bench):
     return DayForm(bench)
 
 
-def send(form, do, **values):
-    form._on_message(form, {"n": 1, "do": do, "values": values}, [])
+def send(form, do, *, n="", age_s=0, **values):
+    form._on_message(form, {"n": n or next(NAMES), "do": do, "values": values, "age_s": age_s}, [])
     return form.status
 
 
@@ -60,12 +67,36 @@ def test_what_is_wrong_is_said_in_one_line_and_nothing_is_written(form, bench, v
 
 def test_nothing_is_written_without_initials(form, bench):
     form.initials = " "
-    assert send(form, "start", lot="L-1", cone="A", grams="9") == {
-        "n": 1,
+    assert send(form, "start", n="page-x", lot="L-1", cone="A", grams="9") == {
+        "n": "page-x",
         "text": "Say who you are first: choose your initials above, or write others under 'other…'.",
         "bad": True,
         "answer": bench.answer(),
     }
+
+
+def test_an_entry_that_is_sent_twice_under_its_name_is_written_once(form, bench):
+    first = send(form, "feed", n="page-y", hatch="H261119-A", million="1.2")["text"]
+    assert send(form, "feed", n="page-y", hatch="H261119-A", million="1.2")["text"] == (
+        f"That stands in the log already. {first}"
+    )
+    assert len(bench.log.feeds()) == 1
+    wrong = send(form, "feed", n="page-z", hatch="H261119-A")
+    right = send(form, "feed", n="page-z", hatch="H261119-A", million="0.3")  # refused before, so it is not known
+    assert wrong["bad"] and not right["bad"] and len(bench.log.feeds()) == 2
+
+
+def test_an_entry_that_is_sent_a_day_late_bears_the_times_of_its_typing(form, bench):
+    day_s, now = 24 * 3600, bench.moment()
+    send(form, "start", lot="L-1", cone="A", grams="9.5", at="0905", age_s=day_s)
+    send(form, "start", lot="L-1", cone="B", grams="9.5", age_s=day_s + 600.4)
+    started = pd.to_datetime(bench.log.hatches()["started"], utc=True).tolist()
+    yesterday = now - dt.timedelta(days=1)
+    assert yesterday.replace(hour=9, minute=5, second=0) in started
+    typed = yesterday - dt.timedelta(minutes=10)
+    assert any(abs(one - typed) < dt.timedelta(minutes=1) for one in started)
+    written = pd.to_datetime(bench.log.steps()["at"].iloc[-1], utc=True)
+    assert abs(written - now) < dt.timedelta(minutes=1) and bench.moment() - now < dt.timedelta(minutes=1)
 
 
 def test_where_nobody_is_named_initials_are_asked_for(form, bench, monkeypatch):

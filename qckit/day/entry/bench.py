@@ -65,8 +65,9 @@ class Bench:
         self.site = load_site(folder)
         self.by = by
         self._start, self._fixed = time.monotonic(), bool(now)
+        self.age = dt.timedelta()  # how long ago what is entered now was typed: its times of day are those of that day
         self._from = self._ahead = site_time(self.site.settings, now)
-        self.log = open_log(self.site.folder, now=lambda: self.moment().isoformat())
+        self.log = open_log(self.site.folder, now=lambda: self._clock().isoformat())
         self.page: Day = self.study()
 
     def __enter__(self) -> Bench:
@@ -81,14 +82,17 @@ class Bench:
         return self.log.settings
 
     def moment(self) -> dt.datetime:
-        """Return the time of the site's clock, to the second."""
+        """Return the time of the site's clock, to the second; for an entry that is sent late the time of its typing."""
+        return self._clock() - self.age
+
+    def _clock(self) -> dt.datetime:
         if self._fixed:
             return (self._from + dt.timedelta(seconds=time.monotonic() - self._start)).replace(microsecond=0)
         return dt.datetime.now(self._from.tzinfo).replace(microsecond=0)
 
     def study(self) -> Day:
         """Work the page out anew from the log, with what was entered by a wall clock that is ahead."""
-        self.page = study_site(self.site.reload(), now=max(self.moment(), self._ahead).isoformat())
+        self.page = study_site(self.site.reload(), now=max(self._clock(), self._ahead).isoformat())
         return self.page
 
     def answer(self) -> str:

@@ -1,7 +1,10 @@
 // The day's page and its forms. Enter goes to the next field, in the last one it writes; "-" in an empty field goes back.
-// An entry is also kept in the browser's own store until the log has it (browser_store.js, joined before this).
+// An entry is also kept in the browser's own store until the log has it, and so is what is typed or tallied and not yet
+// sent, a draft for each form (browser_store.js, joined before this).
 export default { render };
 
+const TIMES = ["taken", "at"]; // fields that hold a time of day
+const two = (number) => String(number).padStart(2, "0");
 const OTHER = "\u2026"; // stands for initials that are not in the list; no initials
 
 function make(tag, options = {}, ...children) {
@@ -16,7 +19,7 @@ function make(tag, options = {}, ...children) {
 }
 
 function render({ model, el }) {
-  let kind = model.get("first"), number = 0, again = "", counting = null, sounds = null, somebodyElse = false;
+  let kind = model.get("first"), again = "", counting = null, sounds = null, somebodyElse = false;
   const root = make("div", { class: "qcf", "data-lm-suppress-shortcuts": "true" });
   const page = make("div"), bar = make("div", { class: "qcf-bar" }), body = make("div");
   const status = make("p", { class: "qcf-status", role: "status", "aria-live": "polite" });
@@ -24,70 +27,134 @@ function render({ model, el }) {
   el.append(root);
   for (const type of ["keydown", "keyup", "keypress"]) root.addEventListener(type, (event) => event.stopPropagation());
 
-  // ---- entries that the log has not confirmed: kept here, and what a lost kernel leaves is offered the next time
-  const prefix = `qckit-day:${model.get("site_key")}:`, mine = prefix + Math.random().toString(36).slice(2);
+  // ---- entries that the log has not confirmed, and drafts: kept here, and what a lost page leaves is offered the next time
   const offer = make("div", { class: "qcf-left", role: "status" });
-  let waiting = [], stored = false, shownLeft = "";
+  let waiting = [], drafts = {}, left = [], shownLeft = "", draftTimer = null;
+  const sentAt = new Map(); // by a clock that nobody sets
   root.prepend(offer);
-  const silent = () => waiting.length > 0 && Date.now() - waiting[0].at > SILENT_MS;
-  function store() {
-    waiting = notTaken(mine, waiting);
-    keep(mine, waiting.length ? { alive: Date.now(), silent: silent(), edits: waiting } : null);
-    stored = kept(mine) !== null;
+  const unanswered = () => waiting.filter((one) => !one.refused);
+  const silent = () => unanswered().some((one) => performance.now() - sentAt.get(one.uid) > SILENT_MS);
+  const keeper = makeKeeper(`qckit-day:${model.get("site_key")}:`, () => ({ silent: silent(), edits: [...waiting, ...Object.values(drafts)] }));
+  async function save() {
+    clearTimeout(draftTimer);
+    await keeper.save();
+    if (silent()) told();
   }
   function told() {
     status.className = "qcf-status qcf-bad";
-    status.textContent = "No answer: the kernel may have stopped. What was typed is kept in this browser; run this cell again and it is offered.";
+    status.textContent = "No answer: the kernel may have stopped. " + (keeper.isUnsafe()
+      ? "This browser's store takes nothing: what was typed is in this page ALONE. Write it down before you close it."
+      : "What was typed is kept in this browser; run this cell again and it is offered.");
+  }
+  async function lookForLeft() {
+    left = await keeper.look((isTaken) => {
+      waiting = waiting.filter((one) => !isTaken(one));
+      for (const one of Object.values(drafts)) if (isTaken(one)) delete drafts[one.do];
+    });
+    drawLeft();
+  }
+  const isOfToday = (at) => new Date(at).toDateString() === new Date().toDateString();
+  const when = (at) => (isOfToday(at) ? new Date(at).toLocaleTimeString() : new Date(at).toLocaleString());
+  function sentence(edit) {
+    const typed = [...Object.values(edit.values), ...(edit.tally ? edit.tally.done.flat().concat(`${edit.tally.presses.length} tallied`) : [])].filter((value) => value !== "").join(", ");
+    const fate = edit.draft ? "and never sent" : edit.refused ? "and not written" : "and not known to be in the log";
+    return `Typed by ${edit.by || "nobody named"} at ${when(edit.at)}, ${fate}: ${edit.do} ${typed}. ${edit.draft ? "" : edit.refused || "See below whether it is there."}`;
   }
   function drawLeft() {
-    const left = leftBehind(prefix, mine), text = JSON.stringify(left);
+    const all = [...waiting.filter((one) => one.refused).map((one) => ["", one]), ...left.flatMap(([name, edits]) => edits.map((one) => [name, one]))];
+    const text = JSON.stringify([all, model.get("forms").map((one) => one.kind)]);
     if (text === shownLeft) return;
     shownLeft = text;
-    offer.replaceChildren(...left.flatMap(([name, edits]) => edits.map((edit) => {
-      const take = (write) => {
-        takeOut(name, edits, [edit]);
-        if (write) { model.set("initials", edit.by); model.save_changes(); drawBar(); send(edit.do, edit.values); }
-        drawLeft();
-      };
-      const typed = Object.values(edit.values).filter((value) => value !== "").join(", ");
-      return make("div", { class: "qcf-bar" },
-        make("span", { text: `Typed by ${edit.by || "nobody named"} at ${new Date(edit.at).toLocaleTimeString()}, and not known to be in the log: ${edit.do} ${typed}. See below whether it is there.` }),
-        make("button", { type: "button", text: "Write it", onclick: () => take(true) }),
-        make("button", { type: "button", text: "Leave it", onclick: () => take(false) }));
-    })));
+    offer.replaceChildren(...all.map(([name, edit]) => make("div", { class: "qcf-bar" },
+      make("span", { text: sentence(edit) }),
+      ...(edit.draft && !model.get("forms").some((one) => one.kind === edit.do) ? [] // its form is not offered now
+        : [make("button", { type: "button", text: edit.draft ? "Go on with it" : "Write it", onclick: () => take(name, edit, true) })]),
+      make("button", { type: "button", text: "Leave it", onclick: () => take(name, edit, false) }))));
   }
-  const beat = setInterval(() => {
-    if (waiting.length || stored) store();
-    if (silent()) told();
+  async function take(name, edit, goOn) {
+    if (goOn && edit.draft && drafts[edit.do]) {
+      status.textContent = `Something else is typed under ${edit.do}: write it or empty it first.`;
+      return;
+    }
+    left = left.map(([other, edits]) => [other, edits.filter((one) => other !== name || one.uid !== edit.uid)]);
+    const claim = (got) => { if (got.length && goOn) { if (edit.draft) resume(edit); else sendAgain(edit); } };
+    if (name) await keeper.take(name, [edit], claim);
+    else {
+      waiting = waiting.filter((one) => one !== edit);
+      claim([edit]);
+      save();
+    }
     drawLeft();
-  }, 2000);
-  function close() {
-    waiting = notTaken(mine, waiting);
-    if (waiting.length) keep(mine, { closed: true, edits: waiting });
-    else if (stored) keep(mine, null);
   }
-  function comeBack(event) { // a page that slept: what it had closed is another's where it is no longer there
-    if (event.persisted) waiting = waiting.filter((one) => kept(mine)?.edits?.some((edit) => edit.n === one.n));
+  function resume(draft) {
+    const values = { ...draft.values }, day = new Date(draft.at);
+    for (const name of isOfToday(draft.at) ? [] : TIMES) { // or it would be taken for one of today
+      if (/^\D*\d{1,2}\D?\d{0,2}\D*$/.test(values[name] ?? "")) values[name] = `${day.getFullYear()}-${two(day.getMonth() + 1)}-${two(day.getDate())} ${values[name]}`;
+    }
+    drafts[draft.do] = { ...draft, values, uid: keeper.name() };
+    kind = draft.do;
+    again = draft.again;
+    draw(true);
+    if (draft.tally) goOnTallying();
   }
-  window.addEventListener("pageshow", comeBack);
-  window.addEventListener("pagehide", close);
+  function sendAgain(edit) { // under its own name, so that a kernel which had it says so
+    model.set("initials", edit.by); model.save_changes(); drawBar();
+    send(edit.do, edit.values, { uid: edit.uid, offered: true, at: edit.at });
+  }
+  const beat = setInterval(() => { save(); lookForLeft(); }, 2000);
+  window.addEventListener("pageshow", lookForLeft); // a page that slept
+
+  // ---- drafts
+  function keepDraft() { // what differs from what the form offered
+    const one = form(), before = drafts[one.kind], values = typedNow(), begun = counting || before?.tally;
+    const tally = begun?.presses.length || begun?.done.length ? begun : null;
+    if (tally || one.fields.some((field) => values[field.name] !== field.value)) {
+      drafts[one.kind] = { uid: keeper.name(), ...before, draft: true, do: one.kind, values, tally, again, by: model.get("initials"), at: before?.at ?? Date.now() };
+    } else delete drafts[one.kind];
+    clearTimeout(draftTimer);
+    draftTimer = setTimeout(save, 300);
+  }
+  const typedNow = () => Object.fromEntries(fields().map((node) => [node.name, node.value]));
+  function fillIn() { // what was typed before, whatever the form offers now
+    const draft = drafts[form()?.kind];
+    for (const node of draft ? fields() : []) {
+      const value = draft.values[node.name];
+      if (value === undefined) continue;
+      if (node.tagName === "SELECT" && ![...node.options].some((option) => option.value === value)) node.append(make("option", { value, text: value }));
+      node.value = value;
+    }
+  }
+  function notWritten(edit, why) { // back into its form, or offered again where something else stands in that by now
+    const name = edit.do === "count again" ? "count" : edit.do;
+    if (!Object.keys(edit.values).length && !edit.offered) waiting = waiting.filter((one) => one !== edit);
+    else if (edit.offered || drafts[name]) edit.refused = why;
+    else {
+      waiting = waiting.filter((one) => one !== edit);
+      drafts[name] = { ...edit, uid: keeper.name(), draft: true, do: name, tally: null, again: edit.values.sample || "" };
+      if (!counting) fillIn();
+    }
+  }
+  body.addEventListener("input", (event) => { if (event.target.name) keepDraft(); });
 
   const form = () => model.get("forms").find((one) => one.kind === kind) || model.get("forms")[0];
   const fields = () => [...body.querySelectorAll("input, select")].filter((node) => node.name);
 
-  function send(what, values = {}) {
-    number += 1;
+  function send(what, values = {}, more = {}) {
     status.className = "qcf-status";
     status.textContent = "Writing …";
-    waiting.push({ n: number, do: what, values, by: model.get("initials"), at: Date.now() });
-    store();
-    if (!sendTo(model, { n: number, do: what, values })) told();
+    const edit = { uid: keeper.name(), do: what, values, by: model.get("initials"), at: Date.now(), ...more };
+    waiting.push(edit);
+    sentAt.set(edit.uid, performance.now());
+    if (!sendTo(model, { n: edit.uid, do: what, values, age_s: Math.max(0, (Date.now() - edit.at) / 1000) })) sentAt.set(edit.uid, -Infinity); // told as silence at once
+    save();
   }
 
   function submit() {
-    const values = Object.fromEntries(fields().map((node) => [node.name, node.value]));
-    if (again) send("count again", { ...values, sample: again });
-    else send(form().kind, values);
+    const what = again ? "count again" : form().kind, values = again ? { ...typedNow(), sample: again } : typedNow();
+    const same = (one) => one.do === what && JSON.stringify(one.values) === JSON.stringify(values);
+    if (!silent() && unanswered().some(same)) return; // Enter pressed twice
+    delete drafts[form().kind];
+    send(what, values);
   }
 
   function onKey(event) {
@@ -116,7 +183,7 @@ function render({ model, el }) {
   }
 
   function drawBar() {
-    const open = (one) => { kind = one.kind; again = ""; counting = null; draw(true); };
+    const open = (one) => { kind = one.kind; again = drafts[kind]?.again ?? ""; counting = null; draw(true); };
     const tabs = model.get("forms").map((one) => make("button", { type: "button", text: one.title, "aria-pressed": String(one.kind === form()?.kind), onclick: () => open(one) }));
     const people = model.get("people"), by = model.get("initials");
     const known = people.length > 1 && !somebodyElse && (!by || people.includes(by));
@@ -149,23 +216,30 @@ function render({ model, el }) {
     }
     const buttons = [make("button", { type: "button", text: "Write", onclick: submit })];
     if (one.kind === "count") {
-      buttons.push(make("button", { type: "button", text: "Tally by eye", onclick: startTally }));
-      const hatch = box.querySelector("select[name=hatch]")?.value ?? one.fields[0].value;
+      buttons.push(make("button", { type: "button", text: drafts.count?.tally ? "Tally anew" : "Tally by eye", onclick: startTally }));
+      if (drafts.count?.tally) buttons.push(make("button", { type: "button", text: "Go on with the tally", onclick: goOnTallying }));
+      const hatch = drafts.count?.values.hatch ?? box.querySelector("select[name=hatch]")?.value ?? one.fields[0].value;
       const names = one.again?.[hatch] || [];
       if (names.length) {
         const pick = make("select", { "aria-label": "count again" }, make("option", { value: "", text: "new subsamples" }), ...names.map((name) => make("option", { value: name, text: `again: ${name}` })));
         pick.value = again;
-        pick.addEventListener("change", () => { again = pick.value; });
+        pick.addEventListener("change", () => { again = pick.value; keepDraft(); });
         buttons.push(pick);
       }
     }
     body.replaceChildren(...(one.note ? [make("p", { class: "qcf-note", text: one.note })] : []), box, make("div", { class: "qcf-bar" }, ...buttons));
+    fillIn();
     if (focus) (fields().find((node) => node.value === "") || fields()[0])?.focus();
   }
 
   // ---- the tally: counted here, so that nothing waits for the kernel; written when it is full
   function startTally() {
     counting = { done: [], presses: [] };
+    drawTally();
+  }
+
+  function goOnTallying() {
+    counting = drafts.count.tally;
     drawTally();
   }
 
@@ -193,6 +267,7 @@ function render({ model, el }) {
     const holder = body.querySelector(".qcf-tally");
     if (holder) holder.replaceWith(box); else body.append(box);
     box.focus({ preventScroll: true });
+    keepDraft();
   }
 
   function press(i) { counting.presses.push(i); sound(); drawTally(); }
@@ -239,21 +314,25 @@ function render({ model, el }) {
     drawBar();
     if (!counting) drawForm(focus);
   }
+  const isTyping = () => counting || drafts[form()?.kind];
 
   model.on("change:page", () => { page.innerHTML = model.get("page"); });
-  model.on("change:forms", () => { if (!counting && status.textContent !== "Writing …") draw(false); });
+  model.on("change:forms", () => { if (!isTyping() && status.textContent !== "Writing …") draw(false); });
   model.on("change:status", () => {
-    const answer = model.get("status");
-    waiting = waiting.filter((one) => one.n !== answer.n);
-    store();
+    const answer = model.get("status"), edit = waiting.find((one) => one.uid === answer.n);
+    if (!edit) return; // another view of this form asked
+    if (answer.bad) notWritten(edit, answer.text);
+    else waiting = waiting.filter((one) => one !== edit);
+    save();
+    drawLeft();
     status.className = answer.bad ? "qcf-status qcf-bad" : "qcf-status";
     status.textContent = answer.text;
-    if (answer.bad) return; // what was typed stays
-    again = "";
+    if (answer.bad || isTyping()) return; // what was typed stays
     kind = model.get("first");
+    again = drafts[kind]?.again ?? "";
     draw(true);
   });
   draw(false);
-  drawLeft();
-  return () => { clearInterval(beat); close(); window.removeEventListener("pagehide", close); window.removeEventListener("pageshow", comeBack); };
+  lookForLeft();
+  return () => { clearInterval(beat); clearTimeout(draftTimer); window.removeEventListener("pageshow", lookForLeft); keeper.stop(); };
 }

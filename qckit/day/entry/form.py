@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from pathlib import Path
 
 import anywidget
@@ -57,6 +58,7 @@ class DayForm(anywidget.AnyWidget):
     def __init__(self, bench: Bench, **kwargs):
         super().__init__(initials=bench.by, people=list(bench.people()), site_key=site_key(bench.log), **kwargs)
         self.bench = bench
+        self._written: dict[str, str] = {}  # what was said of each entry, by the name that the page gave it
         protocol = bench.settings.protocol
         letters = [COUNT_LETTERS[c] for c in protocol.counted_columns]
         self.tally = {
@@ -89,12 +91,19 @@ class DayForm(anywidget.AnyWidget):
 
     def _on_message(self, _widget, message, _buffers) -> None:
         """Take what the form sends; say what came of it."""
-        number = int(message.get("n", 0))
+        number = message.get("n")
         self.bench.by = self.initials.strip()
         try:
-            sentence, bad = self._act(message), False
+            if number in self._written:  # offered to a person again, as the page was closed before the answer came
+                sentence, bad = f"That stands in the log already. {self._written[number]}", False
+            else:
+                self.bench.age = dt.timedelta(seconds=round(message.get("age_s", 0)))
+                sentence, bad = self._act(message), False
+                self._written[number] = sentence
         except (QcError, OSError, ValueError) as error:
             sentence, bad = one_line(error), True
+        finally:
+            self.bench.age = dt.timedelta()
         self._refresh()
         self.status = {"n": number, "text": sentence, "bad": bad, "answer": self.bench.answer()}
 
