@@ -7,6 +7,7 @@ import pandas as pd
 import pytest
 
 from qckit.day.entry.form import DayForm
+from qckit.errors import InputError
 
 
 NAMES = map("page-{}".format, itertools.count())  # the page gives each entry a name of its own
@@ -97,6 +98,20 @@ def test_an_entry_that_is_sent_a_day_late_bears_the_times_of_its_typing(form, be
     assert any(abs(one - typed) < dt.timedelta(minutes=1) for one in started)
     written = pd.to_datetime(bench.log.steps()["at"].iloc[-1], utc=True)
     assert abs(written - now) < dt.timedelta(minutes=1) and bench.moment() - now < dt.timedelta(minutes=1)
+
+
+def test_an_answer_comes_where_the_log_can_neither_be_written_nor_read(form, bench, monkeypatch):
+    def fail(*_args, **_kwargs):
+        raise InputError("log.sqlite: the disk failed.")
+
+    monkeypatch.setattr(form, "_refresh", fail)
+    written = send(form, "feed", hatch="H261119-A", million="1.2")
+    assert not written["bad"] and written["text"].endswith(
+        "The page was not worked out anew: log.sqlite: the disk failed."
+    )
+    monkeypatch.setattr(bench.log, "take", fail)
+    assert send(form, "feed", hatch="H261119-A", million="1.3")["text"] == "log.sqlite: the disk failed."
+    assert form.status["bad"] and len(bench.log.feeds()) == 1
 
 
 def test_where_nobody_is_named_initials_are_asked_for(form, bench, monkeypatch):

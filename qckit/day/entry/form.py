@@ -104,7 +104,10 @@ class DayForm(anywidget.AnyWidget):
             sentence, bad = one_line(error), True
         finally:
             self.bench.age = dt.timedelta()
-        self._refresh()
+        try:
+            self._refresh()
+        except (QcError, OSError) as error:  # the page stays as it was; what became of the entry is said all the same
+            sentence = sentence if bad else f"{sentence} The page was not worked out anew: {one_line(error)}"
         self.status = {"n": number, "text": sentence, "bad": bad, "answer": self.bench.answer()}
 
     def _act(self, message) -> str:
