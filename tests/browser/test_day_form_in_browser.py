@@ -12,6 +12,8 @@ pytestmark = [
     pytest.mark.slow,
     pytest.mark.skipif(CHROMIUM is None, reason="no Chromium on this machine"),
 ]
+
+
 def kinds(page):
     return page.locator(".qcf-bar button[aria-pressed]")
 

@@ -1,4 +1,4 @@
-"""What a person typed into the day's form outlives the page: reloads, a browser that is killed, two pages, a wrong clock."""
+"""What was typed into the day's form outlives the page: reloads, a browser that is killed, two pages, a wrong clock."""
 
 import os
 import signal
@@ -17,7 +17,9 @@ pytestmark = [
     pytest.mark.skipif(CHROMIUM is None, reason="no Chromium on this machine"),
 ]
 KEPT = """async () => {
-  const got = (asked) => new Promise((ok, no) => { asked.onsuccess = () => ok(asked.result); asked.onerror = () => no(asked.error); });
+  const got = (asked) => new Promise((ok, no) => {
+    asked.onsuccess = () => ok(asked.result);
+    asked.onerror = () => no(asked.error); });
   const db = await got(indexedDB.open("qckit", 1)), read = db.transaction(["pages", "taken"]);
   const names = got(read.objectStore("pages").getAllKeys()), pages = got(read.objectStore("pages").getAll());
   const marks = await got(read.objectStore("taken").getAllKeys()), of = await names;
@@ -104,7 +106,9 @@ def test_two_forms_that_offer_the_same_entry_write_it_once(shown):
     for one in (page, other):
         button(one, "Write it").wait_for()
     for one in (page, other):  # before either looks again
-        one.evaluate("[...document.querySelectorAll('.qcf-left button')].find((b) => b.textContent === 'Write it').click()")
+        one.evaluate(
+            "[...document.querySelectorAll('.qcf-left button')].find((b) => b.textContent === 'Write it').click()"
+        )
     page.wait_for_timeout(1000)
     assert len(page.evaluate("sent")) + len(other.evaluate("sent")) == 1
 
@@ -223,9 +227,11 @@ def test_a_form_of_another_day_keeps_its_day(shown):
     page.locator("[name=nauplii-0]").fill("12")
     kept(page, 1)
     today = page.evaluate("new Date().toLocaleDateString('sv')")
-    page.context.add_init_script("{ const real = Date.now; Date.now = () => real() + 864e5; const Day = Date;"
+    page.context.add_init_script(
+        "{ const real = Date.now; Date.now = () => real() + 864e5; const Day = Date;"
         " window.Date = class extends Day { constructor(...a) { a.length ? super(...a) : super(Date.now()); }"
-        " static now() { return real() + 864e5; } }; }")
+        " static now() { return real() + 864e5; } }; }"
+    )
     page.reload()
     button(page, "Go on with it").click()
     page.locator("[name=taken]").wait_for()
@@ -235,7 +241,9 @@ def test_a_form_of_another_day_keeps_its_day(shown):
 
 def test_two_views_of_one_form_keep_their_own_entries(shown):
     page = shown()
-    page.evaluate("() => { const el = document.createElement('div'); document.body.append(el); widget.render({ model, el }); }")
+    page.evaluate(
+        "() => { const el = document.createElement('div'); document.body.append(el); widget.render({ model, el }); }"
+    )
     first, second = (page.get_by_role("button", name="Meters calibrated").nth(i) for i in (0, 1))
     first.click()
     second.click()
@@ -247,7 +255,9 @@ def test_two_views_of_one_form_keep_their_own_entries(shown):
 
 def test_a_full_store_is_told(shown):
     page = shown()
-    page.evaluate("() => { IDBObjectStore.prototype.put = () => { throw new DOMException('full', 'QuotaExceededError'); }; }")
+    page.evaluate(
+        "() => { IDBObjectStore.prototype.put = () => { throw new DOMException('full', 'QuotaExceededError'); }; }"
+    )
     page.evaluate(NO_KERNEL)
     button(page, "Meters calibrated").click()
     page.locator(".qcf-status").get_by_text("in this page ALONE").wait_for()

@@ -9,7 +9,6 @@ import pytest
 from qckit.day.entry.form import DayForm
 from qckit.errors import InputError
 
-
 NAMES = map("page-{}".format, itertools.count())  # the page gives each entry a name of its own
 
 
