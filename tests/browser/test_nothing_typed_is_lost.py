@@ -1,5 +1,6 @@
 """What was typed into the day's form outlives the page: reloads, a browser that is killed, two pages, a wrong clock."""
 
+import json
 import os
 import signal
 import socket
@@ -141,6 +142,20 @@ def test_an_entry_is_kept_until_the_log_has_it_and_offered_where_the_kernel_died
     assert page.errors == []
 
 
+def test_an_entry_whose_answer_came_while_the_page_was_reloaded_is_not_offered(shown, tmp_path):
+    page = shown()
+    button(page, "Meters calibrated").click()
+    kept(page, 1)
+    answer = {"n": page.evaluate("sent.at(-1).n"), "text": "Kept.", "bad": False}
+    (file,) = tmp_path.glob("*.html")
+    text = file.read_text(encoding="utf-8")
+    assert text.count('"status": {}') == 1
+    file.write_text(text.replace('"status": {}', f'"status": {json.dumps(answer)}'), encoding="utf-8")
+    page.reload()
+    kept(page, 0)
+    assert page.locator(".qcf-left").inner_text() == "" and page.errors == []
+
+
 def test_an_offered_entry_that_could_not_be_written_is_offered_again(shown):
     page = shown()
     button(page, "Count").click()
@@ -217,6 +232,19 @@ def test_a_form_and_a_tally_half_done_are_offered_after_a_reload(shown):
     page.locator(".qcf-left .qcf-bar", has_text="feed").get_by_role("button", name="Go on with it").click()
     assert page.locator("[name=million]").input_value() == "1.7"
     page.locator("[name=million]").fill("")
+    assert page.errors == []
+
+
+def test_a_tally_left_aside_outlives_a_slip(shown):
+    page = shown()
+    button(page, "Count").click()
+    button(page, "Tally by eye").click()
+    page.keyboard.type("1112")
+    page.keyboard.press("Escape")
+    button(page, "Write").click()  # of the empty fields
+    page.evaluate("answer({ n: sent.at(-1).n, text: 'subsample 1, N is empty. Type it.', bad: true })")
+    button(page, "Go on with the tally").click()
+    assert page.locator(".qcf-now").inner_text().split()[:5] == ["1/3", "N", "3", "U", "1"]
     assert page.errors == []
 
 

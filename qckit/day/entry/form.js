@@ -47,10 +47,13 @@ function render({ model, el }) {
       : "What was typed is kept in this browser; run this cell again and it is offered.");
   }
   async function lookForLeft() {
-    left = await keeper.look((isTaken) => {
+    const found = await keeper.look((isTaken) => {
       waiting = waiting.filter((one) => !isTaken(one));
       for (const one of Object.values(drafts)) if (isTaken(one)) delete drafts[one.do];
     });
+    const answer = model.get("status"), isKnown = (one) => one.uid === answer.n && !answer.bad; // came when its page had gone
+    for (const [name, edits] of found) if (edits.some(isKnown)) await keeper.take(name, edits.filter(isKnown), () => {});
+    left = found.map(([name, edits]) => [name, edits.filter((one) => !isKnown(one))]);
     drawLeft();
   }
   const isOfToday = (at) => new Date(at).toDateString() === new Date().toDateString();
@@ -99,7 +102,7 @@ function render({ model, el }) {
   }
   function sendAgain(edit) { // under its own name, so that a kernel which had it says so
     model.set("initials", edit.by); model.save_changes(); drawBar();
-    send(edit.do, edit.values, { uid: edit.uid, offered: true, at: edit.at });
+    send(edit.do, edit.values, { uid: edit.uid, offered: true, at: edit.at, tally: edit.tally });
   }
   const beat = setInterval(() => { save(); lookForLeft(); }, 2000);
   window.addEventListener("pageshow", lookForLeft); // a page that slept
@@ -130,7 +133,7 @@ function render({ model, el }) {
     else if (edit.offered || drafts[name]) edit.refused = why;
     else {
       waiting = waiting.filter((one) => one !== edit);
-      drafts[name] = { ...edit, uid: keeper.name(), draft: true, do: name, tally: null, again: edit.values.sample || "" };
+      drafts[name] = { ...edit, uid: keeper.name(), draft: true, do: name, again: edit.values.sample || "" };
       if (!counting) fillIn();
     }
   }
@@ -153,8 +156,9 @@ function render({ model, el }) {
     const what = again ? "count again" : form().kind, values = again ? { ...typedNow(), sample: again } : typedNow();
     const same = (one) => one.do === what && JSON.stringify(one.values) === JSON.stringify(values);
     if (!silent() && unanswered().some(same)) return; // Enter pressed twice
+    const tally = drafts[form().kind]?.tally; // left aside, not written: it comes back where this is refused
     delete drafts[form().kind];
-    send(what, values);
+    send(what, values, { tally });
   }
 
   function onKey(event) {
@@ -286,6 +290,7 @@ function render({ model, el }) {
     const { names } = model.get("tally");
     counting.done.forEach((row, r) => row.forEach((count, i) => { const node = body.querySelector(`[name="${names[i]}-${r}"]`); if (node) node.value = count; }));
     counting = null;
+    if (drafts.count) drafts.count.tally = null; // it stands in the fields now
     submit();
   }
   function onTallyKey(event) {
