@@ -312,7 +312,10 @@ def _hiding(name: str, done: str, text: str) -> None:
                 n = log.withdraw_step(_step(log, key), by=who(by), reason=reason)
             else:
                 n = getattr(log, name)(table, _key(table, key), by=who(by), reason=reason)
+            still = log.still_withdrawn(table, _key(table, key)) if name == "reinstate" else []
         click.echo(f"{table} {key}: {done} ({plural(n, 'row')} with what hangs on it).")
+        for line in still:
+            click.echo(f"note: {dates_at(site).text(line)}.")
 
 
 _hiding(
@@ -321,7 +324,7 @@ _hiding(
     "Hide a row entered by mistake, with all that hangs on it; it stays on record. All rows of one step, such as an "
     "import: TABLE is steps, and KEY its number ( qckit log show steps ).",
 )
-_hiding("reinstate", "shown again", "Show a withdrawn row again, with all that hangs on it.")
+_hiding("reinstate", "shown again", "Show a withdrawn row again, with what its withdrawal hid; what stays is named.")
 
 
 @command.command("restore")

@@ -19,7 +19,7 @@ from qckit.errors import InputError, unknown_name
 from qckit.log import row_rules, schema
 from qckit.log.hand_counts import count_change, frame_changes
 from qckit.log.problems import renaming
-from qckit.log.query import WITHDRAWN, entered_key, fetch, hanging_on, key_text, known_names, read_key
+from qckit.log.query import WITHDRAWN, entered_key, fetch, key_text, known_names, read_key
 from qckit.object_rows import ADDED, REMOVED
 from qckit.tables import TABLES, check_cell, column_dtypes, table_columns, to_utc
 from qckit.words import row_words
@@ -33,10 +33,9 @@ __all__ = [
     "last_edit",
     "need_parent",
     "need_reason",
+    "need_rows",
     "reverse",
-    "rows_of_step",
     "value_text",
-    "with_dependents",
     "write",
 ]
 
@@ -63,7 +62,7 @@ def value_text(value) -> str:
     return str(value)
 
 
-def _rows(connection, table: str, keys: list[tuple], *, hidden: bool) -> dict[tuple, dict]:
+def need_rows(connection, table: str, keys: list[tuple], *, hidden: bool) -> dict[tuple, dict]:
     """Return the current rows of some keys with the log's own columns, or say which there is not.
 
     ``hidden`` looks among withdrawn rows as well.
@@ -111,7 +110,7 @@ def write(connection, step: int, cells: list[tuple], at: str, by: str, reason: s
     by_table: dict[tuple, list[tuple]] = {}
     for table, key, column, _ in cells:
         by_table.setdefault((table, column == WITHDRAWN), []).append(key)
-    known = {place: _rows(connection, place[0], keys, hidden=place[1]) for place, keys in by_table.items()}
+    known = {place: need_rows(connection, place[0], keys, hidden=place[1]) for place, keys in by_table.items()}
     last = connection.execute(sa.select(sa.func.max(schema.CORRECTIONS.c.correction))).scalar() or 0
     rows, changed = [], {}
     for number, (table, key, column, after) in enumerate(cells, last + 1):
@@ -234,24 +233,6 @@ def _times(table: str) -> list[str]:
     return [c.name for c in TABLES[table] if c.kind == "time"]
 
 
-def with_dependents(connection, table: str, key) -> list[tuple[str, tuple]]:
-    """Return a row's key, and those of the rows that hang on it as they stand now, as (table, key)."""
-    key = entered_key(table, key)
-    _rows(connection, table, [key], hidden=True)
-    rows, level = [(table, key)], [(table, key)]
-    while level:
-        below = []
-        for name, parents in schema.PARENTS.items():
-            for column, parent, _ in parents:
-                names = [k[0] for t, k in level if t == parent]
-                # objects go with their photo: hiding each would only add rows
-                if names and name != "objects":
-                    below += [(name, key) for key in hanging_on(connection, name, column, names)]
-        level = [item for item in dict.fromkeys(below) if item not in rows]
-        rows += level
-    return rows
-
-
 @dataclass(frozen=True)
 class Edit:
     """One hand correction of a photo: its step, who made it when and why, and its corrections."""
@@ -347,34 +328,6 @@ def reverse(connection, photo: str, edit: Edit) -> tuple[list[tuple], Counter]:
             raise _changed(connection, photo, table="photos", key=fix.key, what="the drawn frame", edit=edit)
         cells += frame_changes(connection, photo, float(fix.before)) if _empty(fix.before) else []
     return cells, change
-
-
-def rows_of_step(connection, step: int) -> list[tuple[str, tuple]]:
-    """Return the rows a step brought, or showed again, that are still shown, with the shown rows that hang on them."""
-    rows: dict[tuple[str, tuple], None] = {}
-    for table in schema.ENTERED:
-        if "step" not in schema.table(table).c:
-            continue
-        brought = fetch(connection, table, where=[("", schema.table(table).c.step == step)])
-        for key in brought[list(schema.KEYS[table])].itertuples(index=False):
-            rows |= dict.fromkeys(with_dependents(connection, table, tuple(key)))
-    for table, key in _shown_again(connection, step):
-        if not fetch(connection, table, dict(zip(schema.KEYS[table], key, strict=True))).empty:
-            rows |= dict.fromkeys(with_dependents(connection, table, key))
-    shown = set()
-    for table in {table for table, _ in rows}:
-        first, names = schema.KEYS[table][0], [key[0] for name, key in rows if name == table]
-        keys = fetch(connection, table, {first: names}, revisions="all")[list(schema.KEYS[table])]
-        shown |= {(table, tuple(key)) for key in keys.itertuples(index=False)}
-    return [row for row in rows if row in shown]
-
-
-def _shown_again(connection, step: int) -> list[tuple[str, tuple]]:
-    c = schema.CORRECTIONS.c
-    of_step = sa.and_(c.step == step, c.column == WITHDRAWN, c.after == "no")
-    return [
-        (table, read_key(table, key)) for table, key in connection.execute(sa.select(c.table, c.key).where(of_step))
-    ]
 
 
 def _empty(value) -> str:

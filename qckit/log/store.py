@@ -7,7 +7,7 @@ from pathlib import Path
 import pandas as pd
 
 from qckit.errors import unknown_name
-from qckit.log import corrections, counts, engine, hand_counts, intake, moving, plausible, query, steps, typed
+from qckit.log import corrections, counts, engine, hand_counts, hiding, intake, moving, plausible, steps, typed
 from qckit.log.already_logged import shown_again
 from qckit.log.counted import as_frames
 from qckit.log.photo_files import need_no_count, photo_doubts
@@ -251,42 +251,23 @@ class SiteLog(LogReader):
 
     def withdraw(self, table: str, key, *, by: str, reason: str) -> int:
         """Hide a row entered by mistake, with all that hangs on it; it stays on record. Returns the rows hidden."""
-        return self._withdrawn(table, key, "yes", by, reason)
+        with engine.writing(self.engine) as connection:
+            return hiding.hide(connection, self, table, key, by=by, reason=reason)
 
     def reinstate(self, table: str, key, *, by: str, reason: str) -> int:
-        """Show a withdrawn row again, with all that hangs on it. Returns the rows shown."""
-        return self._withdrawn(table, key, "no", by, reason)
+        """Show a withdrawn row again, with what was withdrawn together with it. Returns the rows shown."""
+        with engine.writing(self.engine) as connection:
+            return hiding.show(connection, self, table, key, by=by, reason=reason)
 
     def withdraw_step(self, step: int, *, by: str, reason: str) -> int:
         """Hide every row that one step brought, with all that hangs on them, in one step. Returns the rows hidden."""
-        corrections.need_reason(by, reason)
         with engine.writing(self.engine) as connection:
-            rows = corrections.rows_of_step(connection, step)
-            if rows:
-                number = steps.begin(
-                    connection, self, by=by, action="withdraw", source=f"step {step}", n_rows=len(rows)
-                )
-                cells = [(name, row_key, query.WITHDRAWN, "yes") for name, row_key in rows]
-                corrections.write(connection, number, cells=cells, at=self.now(), by=by, reason=reason)
-        return len(rows)
+            return hiding.hide_step(connection, self, step, by=by, reason=reason)
 
-    def _withdrawn(self, table, key, after, by, reason) -> int:
-        corrections.need_reason(by, reason)
-        with engine.writing(self.engine) as connection:
-            rows = corrections.with_dependents(connection, table, key)
-            number = steps.begin(
-                connection,
-                self,
-                by=by,
-                action="withdraw" if after == "yes" else "reinstate",
-                source=table,
-                n_rows=len(rows),
-            )
-            cells = [(name, row_key, query.WITHDRAWN, after) for name, row_key in rows]
-            corrections.write(connection, number, cells=cells, at=self.now(), by=by, reason=reason)
-            shown = [row_key[0] for name, row_key in rows if name == "photos" and after == "no"]
-            counts.same_file_twice(connection, query.fetch(connection, "photos", {"photo": shown}))
-        return len(rows)
+    def still_withdrawn(self, table: str, key) -> list[str]:
+        """Say which rows that hang on a row are withdrawn, by which step and why."""
+        with engine.reading(self.engine) as connection:
+            return hiding.still_hidden(connection, table, key)
 
     def recount(self, sample: str, values: dict[str, int], *, by: str, reason: str, rest: str | None = None) -> None:
         """Enter a person's recount as a further revision of a sample.

@@ -399,6 +399,21 @@ def test_check_finds_what_is_wrong_and_says_what_to_do(log, site):
     assert ("duplicate time", "hatches", "H-3") in set(zip(*log.check()[["code", "table", "key"]].to_numpy().T))
 
 
+def test_what_stays_withdrawn_is_named_with_its_step(filled, site):
+    """A sample that was typed wrong came back with its hatch, without a word."""
+    say = ("--reason", "r", "--by", "op1")
+    run("withdraw", "samples", "S-3", *say, site=site)
+    run("withdraw", "hatches", "H-2", *say, site=site)
+    assert run("reinstate", "hatches", "H-2", *say, site=site) == (
+        0,
+        "hatches H-2: shown again (1 row with what hangs on it).\n"
+        "note: Withdrawn by step 2 (r), and still so: samples S-3.\n",
+    )
+    code, text = run("reinstate", "hatches", "H-2", *say, site=site)
+    assert (code, text.split(". ")[0]) == (2, "hatches H-2: is not withdrawn, so there is nothing to show again")
+    assert filled.samples()["sample"].tolist() == ["S-1"]
+
+
 def test_what_check_says_to_do_can_be_done(filled, site):
     at = ["2031-11-01T09:00:00+00:00", "2026-11-01T09:00:00+00:00"]
     readings = pd.DataFrame({"hatch": "H-1", "taken": at, "quantity": "ph", "value": 8.2, "unit": "pH"})

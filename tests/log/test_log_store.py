@@ -335,6 +335,33 @@ def test_what_hangs_on_a_withdrawn_row_is_what_hangs_on_it_now(any_log):
     assert any_log.samples()["sample"].tolist() == ["S-3"]
 
 
+def test_what_was_withdrawn_or_moved_before_stays_hidden_when_its_row_is_shown_again(any_log):
+    """All that hung on the row came back: readings put to the right hatch stood there twice, a wrong sample counted."""
+    fill(any_log)
+    at = [f"2026-11-01T{hour:02}:00:00+00:00" for hour in (9, 12)]
+    readings = pd.DataFrame({"hatch": "H-1", "taken": at, "quantity": "ph", "value": [8.1, 8.2], "unit": "pH"})
+    any_log.add("readings", readings, by="op1")
+    any_log.correct("readings", "H-1", "hatch", "H-2", by="op1", reason="wrong name")
+    any_log.withdraw("samples", "S-1", by="op1", reason="typed wrong")
+    assert any_log.withdraw("hatches", "H-1", by="op1", reason="wrong name") == 5
+    assert any_log.reinstate("hatches", "H-1", by="op1", reason="it was") == 2
+    assert any_log.readings()["hatch"].tolist() == ["H-2", "H-2"]
+    assert any_log.samples(counted=None)["sample"].tolist() == ["S-2", "S-3"]
+    step = any_log.steps()["step"].max()
+    assert any_log.still_withdrawn("hatches", "H-1") == [
+        f"Withdrawn by step {step - 3} (wrong name (now of H-2)), and still so: readings H-1, {at[0]}, ph, "
+        f"readings H-1, {at[1]}, ph",
+        f"Withdrawn by step {step - 2} (typed wrong), and still so: samples S-1",
+    ]
+    with pytest.raises(InputError) as caught:
+        any_log.reinstate("hatches", "H-1", by="op1", reason="again")
+    assert str(caught.value).startswith(
+        "hatches H-1: is not withdrawn, so there is nothing to show again. Withdrawn by step "
+    )
+    assert any_log.reinstate("samples", "S-1", by="op1", reason="it was right") == 1
+    assert len(any_log.samples(counted=None)) == 3
+
+
 def test_what_a_sheet_brings_of_withdrawn_rows_is_named_or_refused(any_log):
     """Such rows counted as there already, or differed from values that nobody sees."""
     fill(any_log)
