@@ -376,6 +376,21 @@ def test_a_cone_off_the_standard_is_left_out_and_named():
     assert found.figures[0].value == pytest.approx(100 * 120 / 141)
 
 
+def test_a_cone_whose_figures_can_hardly_be_is_left_out_and_asked_about_first():
+    """Its tenfold mass made the interval of nauplii per gram run from some tens to some millions."""
+    tables = site([cone("A"), cone("B"), cone("C")])
+    slip = tables.hatches["hatch"].iloc[2]
+    grams = tables.hatches["cysts_g"].where(tables.hatches["hatch"] != slip, tables.hatches["cysts_g"] * 100)
+    found = judge_new_lot(tables.but(hatches=tables.hatches.assign(cysts_g=grams)), lot="N-1")
+    alike = judge_new_lot(tables.but(samples=tables.samples[tables.samples["hatch"] != slip]), lot="N-1")
+    assert [f.value for f in found.figures[:2]] == [f.value for f in alike.figures[:2]]
+    assert found.left_out[0].startswith(f"{slip}: 160 g stood in it, ")
+    assert found.next_steps[0] == f"Put this right first, and make the report anew. {found.left_out[0]}"
+    # a lot that gives so little in all its cones is judged by them
+    found = judge_new_lot(tables.but(hatches=tables.hatches.assign(cysts_g=tables.hatches["cysts_g"] * 100)), lot="N-1")
+    assert found.figures[1].value < 10_000 and found.left_out == []
+
+
 def test_all_cones_off_the_standard_spoil_the_test():
     found = judge([cone(c, 60, 3, 80, temperature_c=22.0) for c in "ABC"])
     assert found.verdict == "repeat-test"

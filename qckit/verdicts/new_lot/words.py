@@ -152,6 +152,7 @@ def next_steps(rule, evidence, settings):
     if evidence.reference is None and len(evidence.cones):
         steps.append("Next time run two cones of the lot in use beside the test, so that room and day are ruled out.")
     steps.append(_which_of_two(evidence))
+    steps = [f"Put this right first, and make the report anew. {slip}" for slip in evidence.slips] + steps
     return [step for step in steps if step]
 
 
