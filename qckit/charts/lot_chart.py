@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import pandas as pd
@@ -16,6 +16,7 @@ from qckit.charts.limits import CHART_COLUMNS, Limits, apply_limits
 from qckit.charts.rules import DEFAULT_RULES, find_signals
 from qckit.charts.run_lengths import RunLength, run_length
 from qckit.charts.series import CHARTED, chart_points
+from qckit.charts.stale import doubt_of, stale_words
 from qckit.charts.trend import Autocorrelation, Drift, autocorrelation, drift_of_points
 from qckit.charts.water import why_no_limits
 from qckit.errors import InputError
@@ -50,6 +51,7 @@ class LotChart:
     drift: Drift | None = None
     likeness: Autocorrelation | None = None
     is_frozen: bool = False
+    stale: str = ""  # of frozen limits that these hatches, as they stand now, would not give: what they would give
     set_aside: list = field(default_factory=list)
     notes: list = field(default_factory=list)
 
@@ -108,10 +110,12 @@ def build_chart(
     chosen = series[(series["lot"] == lot)] if lot else series
     points = chart_points(chosen[chosen["at"] < last], name)
     by_hand = pd.Series([(aside or {}).get(label, "") for label in points["label"]], index=points.index, dtype=object)
-    why = by_hand.where(by_hand != "", _off_standard(points, chosen, CHARTED[name]))
+    doubt = doubt_of(points, chosen)
+    why = by_hand.where(by_hand != "", doubt.where(doubt != "", _off_standard(points, chosen, CHARTED[name])))
     stored = stored_limits(baselines, chart=name, lot=lot, before=None)
     if stored is not None and pd.Timestamp(stored[1]["first"]) < last:
-        return _with_frozen(points, why, by_hand=by_hand, name=name, lot=lot, first=first, stored=stored, rules=rules)
+        chart = _with_frozen(points, why, by_hand=by_hand, name=name, lot=lot, first=first, stored=stored, rules=rules)
+        return replace(chart, stale=stale_words(chart, points[(doubt == "") & (by_hand == "")]))
     if not CHARTED[name].by_lot:
         return _with_days(points, by_hand, name=name, first=first, days=days, rules=rules)
     elsewhere = _elsewhere(series[series["at"] < last], CHARTED[name], aside or {})

@@ -138,9 +138,7 @@ def explain(hatch, note, by, site):
     metavar="NAME",
     help="One quantity only, such as hatch_pct. Left out: all that was measured on it.",
 )
-@click.option(
-    "--undo", is_flag=True, help="Take it back: it counts again, also where it was left out for standing out."
-)
+@click.option("--undo", is_flag=True, help="Take it back: it counts again, also where the review left it out.")
 @SITE
 @_NOW
 def set_aside(hatch, reason, by, chart, undo, site, now):

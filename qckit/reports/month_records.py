@@ -264,7 +264,7 @@ def set_aside(site: str | Path, hatch: str, *, reason: str, by: str, chart: str 
 
 
 def take_back(site: str | Path, hatch: str, *, reason: str, by: str, chart: str = "") -> str:
-    """Take back that a hatch was set aside, by a person or because its percentage stands out.
+    """Take back that a hatch was set aside, by a person or because it stands out or is doubted.
 
     Parameters are those of :func:`set_aside`.
     """
@@ -308,7 +308,7 @@ def _nothing_to_take_back(table, hatch, chart) -> InputError:
 
 
 def _stands_out(site, hatch) -> bool:
-    """Whether the review of a hatch's month, or of the newest one, leaves it out of what is usual."""
+    """Whether the review of a hatch's month, or of the newest one, leaves it out of what is usual, or doubts it."""
     from qckit.log import open_log
 
     with open_log(site) as log:
@@ -317,7 +317,8 @@ def _stands_out(site, hatch) -> bool:
     if hatch not in made.index:
         return False
     months = to_utc(made["started"]).dt.tz_convert(load_settings(site).site.timezone).dt.strftime("%Y-%m")
-    return any(hatch in study_of(site, month, "").apart for month in sorted({months[hatch], months.max()}))
+    studies = (study_of(site, month, "") for month in sorted({months[hatch], months.max()}))
+    return any(hatch in study.apart or hatch in study.doubted for study in studies)
 
 
 def _count(n):

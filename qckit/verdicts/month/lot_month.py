@@ -58,6 +58,7 @@ class Reviewed:
     signals: pd.DataFrame
     period: tuple
     asked_about: set  # hatches whose counts the page asks to be put right
+    doubted: set  # hatches whose nauplii per gram can hardly be
 
 
 def lot_month(tables, name, mine, reviewed, *, level):
@@ -77,7 +78,7 @@ def lot_month(tables, name, mine, reviewed, *, level):
         confidence=confidence,
         of=_level_words(chart, last),
     )
-    efficiency = mean_per_g(mine, confidence=confidence)
+    efficiency = mean_per_g(mine[~mine["hatch"].isin(reviewed.doubted)], confidence=confidence)
     row = lots[lots["lot"] == name].iloc[0] if lots is not None and (lots["lot"] == name).any() else {}
     cost = cost_per_million(
         _num(row, "price"), _num(row, "pack_g"), efficiency.value, recovery_pct=settings.feed.recovery_pct

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import shlex
 
 from qckit.charts.series import CHARTED, CONDITIONS
 from qckit.verdicts.month.signals import open_signals
@@ -29,7 +30,7 @@ _REMEDY = {
 def next_steps(study, code):
     """What to do, the most urgent first."""
     order = study.settings.site.date_order
-    steps = _put_right(study.to_put_right)
+    steps = [*_put_right(study.to_put_right), *_look_at(study), *_freeze_anew(study)]
     steps += [text for s in study.shifts if s.is_open for text in _steps_for(s, order)]
     steps += _explain(open_signals(study.signals))  # which the headline names
     steps += _read_again(study)
@@ -49,6 +50,33 @@ def _put_right(impossible) -> list[str]:
     ]
     others = first_few([one.hatch for one in impossible[_NAMED:]], _NAMED_BRIEFLY)
     return [*steps, f"Left out for the same reason: {others}."] if others else steps
+
+
+def _look_at(study) -> list[str]:
+    """Ask for a look at the month's hatches whose figures can hardly be: until then no limits rest on them."""
+    mine = [study.doubted[name] for name in study.series["hatch"] if name in study.doubted]
+    steps = [
+        f"{one.hatch}: {one.why}. No limits and no mean of nauplii per gram rest on it until somebody has looked. "
+        f"{one.first_step};  if it is right as it stands:  "
+        f"qckit report set-aside {shlex.quote(one.hatch)} --undo --reason TEXT --by NAME"
+        for one in mine[:_NAMED]
+    ]
+    others = first_few([one.hatch for one in mine[_NAMED:]], _NAMED_BRIEFLY)
+    return [*steps, f"Look likewise at: {others}."] if others else steps
+
+
+def _freeze_anew(study) -> list[str]:
+    """Name the frozen limits that their hatches would not give any more, and how they are frozen anew."""
+    stale = [c for c in study.charts.values() if c.stale]
+    if not stale:
+        return []
+    named = [f"{c.charted.label} of {c.lot}, frozen at {c.stale}" for c in stale[:_NAMED]]
+    more = len(stale) - _NAMED
+    return [
+        f"Records behind frozen limits were put right since, or can hardly be: {joined(named)}"
+        f"{f' and {more} more' if more > 0 else ''}. Look at the hatches named here and under what was left out; then "
+        f"freeze anew:  qckit report month {study.month} --freeze-baselines --anew --by NAME"
+    ]
 
 
 def _step_for_lot(study, m) -> str:

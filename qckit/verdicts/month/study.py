@@ -12,7 +12,7 @@ from qckit.charts.lot_chart import build_chart
 from qckit.charts.rules import RULES
 from qckit.charts.series import CONDITIONS, LOT_CHARTS, hatch_series
 from qckit.errors import InputError, unknown_name
-from qckit.hatch.lots.doubted import Doubted, without_impossible
+from qckit.hatch.lots.doubted import Doubted, doubted_hatches, without_impossible
 from qckit.hatch.metrics import cone_metrics
 from qckit.hatch.photo_counts import mark_photo_counts
 from qckit.hatch.subsamples import fill_volumes
@@ -63,6 +63,7 @@ class MonthStudy:
     unseen: tuple  # (where, points) from searches.MonthSearch
     impossible: list[Doubted]  # hatches of the month whose counts cannot be: in no figure, limits or search
     to_put_right: list[Doubted]  # of these, those that no person set aside
+    doubted: dict  # hatch of any month -> Doubted: its figures can hardly be; in no limits and no nauplii per gram
     setting_changes: pd.DataFrame | None  # those that may fall into the month; None: no record
     left_out: list = field(default_factory=list)
 
@@ -122,10 +123,10 @@ def study_month(tables: SiteTables, *, month, lot="", is_proposed=False, now="")
     first, last = month_bounds(month, settings.site.timezone)
     cones, impossible = _cones(tables, samples)
     usable = samples[~(samples["hatch"].isin(set(impossible)) & (samples["kind"] == "subsample"))]
-    history = _history(tables, usable, cones, last)
+    done = _explained(tables.signals) - (usual := belonging(tables.signals))
+    history, doubted = _doubted(_history(tables, usable, cones, last), cones, usable, settings, usual)
     chosen = _chosen(history, tables, month, lot, first)
     names = sorted(chosen["lot"].unique())
-    done = _explained(tables.signals) - (usual := belonging(tables.signals))
     among = {"cones": cones, "lot": lot, "names": names, "period": (first, last), "belonging": usual}
     searched = search_month(history[~history["hatch"].isin(done)], tables, **among)
     shifts = matched_with_log(searched.shifts, tables.changes, tables.signals, month)
@@ -140,12 +141,11 @@ def study_month(tables: SiteTables, *, month, lot="", is_proposed=False, now="")
     marks = {"alone": alone, "first": first, "waters": searched.waters, "lone": lone_readings(searched.far_off)}
     table = signal_table(charts, conditions, shifts, tables.signals, **marks)
     shifts = _closed_by_hand(shifts, table)
-    moved = {*_moved(shifts), *table.loc[table["state"] != "mark", "hatch"], *apart}  # say nothing of the lot
+    moved = {*_moved(shifts), *table.loc[table["state"] != "mark", "hatch"], *apart, *doubted}  # tell not of the lot
     aside, of_month = aside_table(tables.signals), [impossible[h] for h in chosen["hatch"] if h in impossible]
-    asked_about = {one.hatch for one in of_month} - set(aside["hatch"])
-    reviewed = Reviewed(
-        history=history, charts=charts, moved=moved, signals=table, period=(first, last), asked_about=asked_about
-    )
+    untrusted, asked_about = impossible | doubted, {one.hatch for one in of_month} - set(aside["hatch"])
+    parts = {"history": history, "charts": charts, "moved": moved, "signals": table, "period": (first, last)}
+    reviewed = Reviewed(**parts, asked_about=asked_about, doubted=set(doubted))
     lost, ahead = _feed_of(shifts, chosen, charts, settings.feed, (first, last))
     return MonthStudy(
         month=month,
@@ -173,9 +173,10 @@ def study_month(tables: SiteTables, *, month, lot="", is_proposed=False, now="")
         far_off=_untold(searched.far_off, chosen, shifts),
         unseen=searched.unseen,
         impossible=of_month,
+        doubted={name: one for name, one in doubted.items() if name not in set(aside["hatch"])},
         to_put_right=[one for one in of_month if one.hatch in reviewed.asked_about],
         setting_changes=changes_between(tables.setting_changes, first, last),
-        left_out=left_out(hatches, first, last, lot, chosen) + out_of_limits(impossible, history, names, first),
+        left_out=left_out(hatches, first, last, lot, chosen) + out_of_limits(untrusted, history, names, first),
     )
 
 
@@ -198,6 +199,15 @@ def _lots(tables, chosen, reviewed, levels, now):
         for name, hatches in chosen.groupby("lot", sort=True)
     }
     return with_doses(found, tables, now, reviewed.asked_about) if tables.settings.protocol.is_fed else found
+
+
+def _doubted(history, cones, samples, settings, usual):
+    """The history with what speaks against figures that can hardly be, and those hatches but for ``usual`` ones."""
+    mine = cones[cones["hatch"].isin(history["hatch"])]
+    found = {one.hatch: one for one in doubted_hatches(mine, samples, settings) if one.hatch not in usual}
+    found = {name: one for name, one in found.items() if one.code != "too many"}  # these have no figures at all
+    why = {name: f"its figures can hardly be: {one.why}" for name, one in found.items()}
+    return history.assign(doubted=[why.get(name, "") for name in history["hatch"]]), found
 
 
 def _cones(tables, samples):

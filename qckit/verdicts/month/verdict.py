@@ -196,6 +196,7 @@ def _details(study):
         "far_off": [{**row, "at": row["at"].isoformat()} for row in study.far_off.to_dict("records")],
         "apart": study.apart,
         "impossible": [asdict(one) for one in study.impossible],
+        "doubted": list(study.doubted),
         "lots": [
             {
                 "lot": m.lot,

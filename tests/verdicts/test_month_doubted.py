@@ -1,0 +1,78 @@
+"""Hatches whose figures can hardly be (a tenfold mass): shown in the month, asked about, in no limits."""
+
+import pandas as pd
+import pytest
+from test_month_alone import first_month, with_signal
+
+from qckit.verdicts.month.study import study_month
+from qckit.verdicts.month.tables import baseline_rows, baseline_table
+from qckit.verdicts.month.verdict import finding_of_month, review_month
+
+BAD = ("H05", "H08", "H40")  # two of March, one of April
+CHART = ("L1", "hatching_efficiency_per_g")
+
+
+def with_tenfold_grams(tables, *hatches):
+    table = tables.hatches.copy()
+    table.loc[table["hatch"].isin(hatches), "cysts_g"] *= 10
+    return tables.but(hatches=table)
+
+
+@pytest.fixture(scope="module")
+def clean():
+    return first_month({}, n=52)
+
+
+@pytest.fixture(scope="module")
+def site(clean):
+    return with_tenfold_grams(clean, *BAD)
+
+
+def test_no_limits_rest_on_a_doubted_hatch(site, clean):
+    """Two tenfold masses made the limits of nauplii per gram eight times as wide, without a word."""
+    study, other = (study_month(tables, month="2026-04") for tables in (site, clean))
+    width = [s.charts[CHART].limits.sigma for s in (study, other)]
+    assert width[0] == pytest.approx(width[1], rel=0.15)
+    frame = study.charts[CHART].frame.set_index("label")
+    assert frame.loc[["H05", "H08"], "phase"].tolist() == ["set aside", "set aside"]
+    assert frame.loc["H40", "phase"] == "monitored"  # of the month itself: shown, and read by the rules
+    told = baseline_table(study).set_index("chart").loc["hatching efficiency", "set_aside"]
+    assert told.startswith("H05: its figures can hardly be: ")
+    assert study.lots["L1"].efficiency.value == pytest.approx(other.lots["L1"].efficiency.value, rel=0.02)
+
+
+def test_it_is_asked_about_with_both_commands(site):
+    finding = review_month(site, month="2026-04")
+    assert finding.next_steps[0].startswith("H40: ") and finding.next_steps[0].endswith(
+        ". No limits and no mean of nauplii per gram rest on it until somebody has looked. Look at its grams on the "
+        "sheet. If they are wrong:  qckit log correct hatches H40 cysts_g VALUE --reason TEXT;  if it is right as it "
+        "stands:  qckit report set-aside H40 --undo --reason TEXT --by NAME"
+    )
+    assert [line[:16] for line in finding.left_out] == ["H05 (in 2026-03)", "H08 (in 2026-03)"]
+    assert finding.details["doubted"] == list(BAD)
+
+
+def test_one_that_a_person_calls_right_counts(site):
+    study = study_month(with_signal(site, "H40", "open", rule="set aside"), month="2026-04")
+    assert "H40" not in study.doubted and "H05" in study.doubted
+    assert not any(step.startswith("H40: ") for step in finding_of_month(study).next_steps if "No limits" in step)
+
+
+@pytest.mark.parametrize("is_slip", [True, False])
+def test_limits_frozen_over_such_hatches_are_named_with_how_to_freeze_anew(site, clean, is_slip):
+    """They stayed as they were frozen, and no page said so."""
+    # as frozen by a person who calls them right, or before the slip was known
+    tables = site if is_slip else clean
+    if is_slip:
+        by_hand = [with_signal(tables, hatch, "open", rule="set aside").signals for hatch in BAD[:2]]
+        tables = tables.but(signals=pd.concat(by_hand, ignore_index=True))
+    rows = baseline_rows(study_month(tables, month="2026-04"), set_by="op1", set_at="2026-05-01T09:00:00+00:00")
+    now = study_month((site if is_slip else clean).but(baselines=rows), month="2026-04")
+    assert now.charts[CHART].is_frozen
+    stale = [step for step in finding_of_month(now).next_steps if step.startswith("Records behind frozen limits")]
+    assert len(stale) == is_slip and all("hatching efficiency of L1, frozen at " in step for step in stale)
+    assert all(step.endswith("qckit report month 2026-04 --freeze-baselines --anew --by NAME") for step in stale)
+    assert sum(bool(chart.stale) for chart in now.charts.values()) == is_slip
+    again = study_month(site.but(baselines=rows), month="2026-04", is_proposed=True)
+    anew = baseline_rows(again, set_by="op1", set_at="2026-05-02T09:00:00+00:00")
+    assert not any(c.stale for c in study_month(site.but(baselines=anew), month="2026-04").charts.values())
