@@ -15,6 +15,7 @@ from qckit.tables import TABLES
 
 __all__ = [
     "as_typed",
+    "moment_of",
     "option_count",
     "option_number",
     "site_time",
@@ -69,6 +70,11 @@ def site_time(settings: Settings, now: str = "") -> dt.datetime:
     if not now:
         return dt.datetime.now(zone).replace(microsecond=0)
     return dt.datetime.fromisoformat(typed_time(str(now), settings, "now")).astimezone(zone)
+
+
+def moment_of(now: str | None, settings: Settings) -> str:
+    """Return the time of a page, typed as on a sheet, as ISO text; empty: this moment."""
+    return typed_time(str(now), settings, "now") if now else site_time(settings).isoformat(timespec="seconds")
 
 
 def typed_date(text: str, settings: Settings, where: str) -> str:

@@ -12,7 +12,7 @@ from qckit.agreement import doubts_of_stages, latest_certificate, load_tables
 from qckit.errors import InputError, unknown_name
 from qckit.flag_words import say_flags
 from qckit.hatch.lots.standard_tests import TEST_PURPOSES
-from qckit.log.typed import site_time
+from qckit.log.typed import moment_of
 from qckit.progress import working
 from qckit.reports.checked import checked_photos
 from qckit.settings import Settings, load_settings
@@ -88,7 +88,7 @@ def load_lot_test(site: str | Path, lot: str = "", *, out_dir: str | Path | None
     settings = load_settings(site)
     with open_log(site) as log:
         tables = load_tables(log)
-        now = now or site_time(settings).isoformat()
+        now = moment_of(now, settings)
         lots, hatches = tables.lots, tables.hatches
         counted, samples = (hatch.fill_volumes(t, tables.photos) for t in (tables.samples_as_counted, tables.samples))
         lot = lot or _latest(hatches)

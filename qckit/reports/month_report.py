@@ -16,7 +16,7 @@ from qckit.charts.series import CHARTED
 from qckit.charts.variance import hatch_components
 from qckit.errors import InputError
 from qckit.hatch.dose.weighing import decimals_of
-from qckit.log.typed import site_time
+from qckit.log.typed import moment_of
 from qckit.progress import working
 from qckit.reports.accuracy import certificates_of, cite_certificates
 from qckit.reports.blocks import Html, note, table
@@ -116,8 +116,9 @@ def load_month(
 
     with open_log(site) as log:
         tables = load_tables(log)
+    at = moment_of(now, tables.settings)
+    now = at if now else ""
     month = month or _latest(tables.hatches, tables.settings.site.timezone)
-    at = now or site_time(tables.settings).isoformat()
     study = study_month(tables, month=month, lot=lot, is_proposed=is_proposed, now=at)
     if str(out_dir):
         record_changes(site, study, at=now)

@@ -8,7 +8,7 @@ from pathlib import Path
 import pandas as pd
 
 from qckit.agreement import load_tables
-from qckit.log.typed import site_time
+from qckit.log.typed import moment_of
 from qckit.progress import working
 from qckit.quantities import QUANTITIES
 from qckit.reports.accuracy import certificates_of, cite_certificates
@@ -108,7 +108,7 @@ def load_poor_hatch(site: str | Path, hatch: str = "", *, out_dir: str | Path = 
 
     with open_log(site) as log:
         t = load_tables(log)
-        now = now or site_time(t.settings).isoformat()
+        now = moment_of(now, t.settings)
         hatch = hatch or poorest_hatch(t.hatches, t.samples)
         of_hatch = t.samples[t.samples["hatch"] == hatch]
         objects = nauplius_objects(log, hatch)

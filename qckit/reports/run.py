@@ -26,7 +26,7 @@ from qckit.log.opening import log_url
 from qckit.log.seal import PAGE_STEP
 from qckit.log.site_dates import SiteDates
 from qckit.log.steps import notice_settings
-from qckit.log.typed import site_time, typed_time
+from qckit.log.typed import moment_of
 from qckit.reports.cited import cited
 from qckit.reports.execution import execute, work_folder
 from qckit.reports.findings import FINDINGS_FILE
@@ -137,7 +137,7 @@ def run_report(
     declared = read_parameters(source, where=template.name)
     given = convert_parameters(dict(parameters or {}), declared, where=template.name)
     subject = _subject(kind, given, template.name)
-    made_at = _time(now, settings)
+    made_at = moment_of(now, settings)
     if notebook is None:  # another notebook knows itself what it can be about
         need_subject(kind, settings.folder, given)
     name = "-".join([kind, safe_name("-".join([subject, *(given[p] for p in KINDS[kind].also if given.get(p))]))])
@@ -243,7 +243,7 @@ def run_reports(
     """
     jobs = list(jobs)
     settings = load_settings(site)
-    now = _time(now, settings)
+    now = moment_of(now, settings)
     if jobs:
         _make(settings.folder / REPORTS_FOLDER)
 
@@ -307,11 +307,6 @@ def _subject(kind: str, given: Mapping, where: str) -> str:
     if not str(given.get(name, "")).strip():
         raise InputError(f"{where}: the parameter {name} is empty. Say which {name} the report is about.")
     return given[name]
-
-
-def _time(now: str | None, settings: Settings) -> str:
-    """Time of the report: as it was given, offset and all, or the clock's."""
-    return typed_time(str(now), settings, "now") if now else site_time(settings).isoformat(timespec="seconds")
 
 
 def _read_finding(result: Path, where: str, made_at: str) -> dict:

@@ -130,13 +130,11 @@ def test_without_a_time_the_door_asks_at_the_clock_of_the_site(site, monkeypatch
     """The day of the dose and the hour at which it is ready; as the notebook's page does, and the other doors."""
     from qckit import load_site
     from qckit.log import typed
-    from qckit.reports import poor_page
     from qckit.reports.poor_page import load_poor_hatch
 
     at = typed.site_time(load_site(site).settings, "2026-11-06T15:00")
     asked_at = typed.site_time
-    for place in (typed, poor_page):
-        monkeypatch.setattr(place, "site_time", lambda settings, now="": asked_at(settings, now) if now else at)
+    monkeypatch.setattr(typed, "site_time", lambda settings, now="": asked_at(settings, now) if now else at)
     room = load_site(site)
     found = room.poor_hatch(POOR_HATCH)
     assert found.details["feed"]["ready"] == "2026-11-07 15:00"
@@ -163,3 +161,15 @@ def test_a_hatch_too_old_to_feed_is_not_dosed_for(site):
         for step in past.next_steps
     )
     assert not any(step.startswith("At harvest") for step in past.next_steps)
+
+
+@pytest.mark.parametrize("load", ["month", "new lot", "poor hatch"])
+def test_a_time_that_is_none_is_said_of_now_wherever_a_notebook_is_run(site, load):
+    """By hand the month spoke of a day, a poor hatch stopped within pandas, and a new lot took it."""
+    from qckit.reports.lot_test import load_lot_test
+    from qckit.reports.month_report import load_month
+    from qckit.reports.poor_page import load_poor_hatch
+
+    with pytest.raises(InputError) as caught:
+        {"month": load_month, "new lot": load_lot_test, "poor hatch": load_poor_hatch}[load](site, now="tomorrow")
+    assert str(caught.value) == "now: 'tomorrow' is not a time with its date. Write it like 2026-11-04 09:00."

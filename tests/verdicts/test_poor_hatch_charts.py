@@ -4,6 +4,7 @@ import matplotlib
 
 matplotlib.use("Agg")
 
+import numpy as np
 import pandas as pd
 import pytest
 from poor_cases import explain
@@ -49,6 +50,22 @@ def test_history_chart_marks_this_hatch_and_is_labelled(finding, counts):
     assert marked[0].get_ydata()[0] == pytest.approx(29.6, abs=0.1)
     assert ax.get_ylabel() == "hatching percentage [%]"
     assert [t.get_text() for t in ax.texts] == ["this hatch: 30 %"]
+
+
+@pytest.mark.parametrize(("value", "is_below"), [(30.0, False), (84.0, True), (76.0, True)])
+def test_the_label_of_this_hatch_covers_no_other_hatch(finding, counts, value, is_below):
+    """Of a hatch that was not poor it was written over the points before it."""
+    frame = charts.history_frame(counts, finding)
+    frame.loc[frame["is_this"], "hatch_pct"] = value
+    ax = charts.draw_history(frame, low=75, high=90)
+    ax.figure.canvas.draw()
+    box = ax.texts[0].get_window_extent()
+    others = [line for line in ax.lines if line.get_marker() != "v"]
+    points = [
+        p for line in others for p in ax.transData.transform(np.column_stack([line.get_xdata(), line.get_ydata()]))
+    ]
+    assert len(points) > 20 and not any(box.contains(*p) for p in points)
+    assert (ax.texts[0].get_va() == "top") == is_below
 
 
 def test_mix_causes_and_readings_are_drawn_with_their_numbers(finding, history):

@@ -37,6 +37,7 @@ __all__ = [
     "traces_table",
 ]
 
+_UNDER_LABEL, _LABEL_PCT = 10, 6.0  # hatches that a label reaches over to the left, and points of its height
 _NARROW_IN = 5.1  # a telephone of 390 px shows a chart of this width whole, at the least size of its letters
 
 
@@ -225,11 +226,12 @@ def draw_history(frame: pd.DataFrame, *, low=np.nan, high=np.nan, ax=None):
                 at[other], frame["hatch_pct"][other], ax=ax, marker="x", color="#777777", label="not in the usual"
             )
         draw.points(at[this], frame["hatch_pct"][this], ax=ax, marker="v", color="#D55E00", markersize=10)
-        for i in at[this]:  # beside the point: on a narrow screen the axis and its numbers are scrolled out of sight
-            value = frame["hatch_pct"].iloc[i]
-            ax.annotate(
-                f"this hatch: {value:.0f} %", (i, value), (-9, 0), textcoords="offset points", ha="right", va="center"
-            )
+        for i in at[this]:  # at the point: on a narrow screen the axis and its numbers are scrolled out of sight
+            value, others = frame["hatch_pct"].iloc[i], frame["hatch_pct"][~this].tail(_UNDER_LABEL)
+            at_point, beside = (i, value), {"xytext": (-9, 0), "va": "center"}
+            if (abs(others - value) < _LABEL_PCT).any():  # other hatches stand there: below them
+                at_point, beside = (i, min(value, others.min())), {"xytext": (7, -9), "va": "top"}
+            ax.annotate(f"this hatch: {value:.0f} %", at_point, textcoords="offset points", ha="right", **beside)
         ticks = np.unique(np.linspace(0, len(frame) - 1, min(6, len(frame))).astype(int)) if len(frame) else []
         days = [pd.Timestamp(frame["started"].iloc[i]) for i in ticks]
         ax.set_xticks(ticks, [f"{day.day} {day:%b}" for day in days])  # a month in letters: of no site's order
