@@ -6,6 +6,8 @@ import subprocess
 import pytest
 from page_checks import low_contrast, tall_rows, unfold
 
+from qckit.day.page.html import day_page
+from qckit.day.page.loading import load_day
 from qckit.reports.pages import PAGE_FOLDER
 
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
@@ -290,3 +292,13 @@ def test_on_a_phone_the_charts_of_a_poor_hatch_are_whole(opened):
         "all => all.filter(e => e.scrollWidth > e.clientWidth).map(e => e.querySelector('img').alt)",
     )
     assert cut == []
+
+
+@pytest.mark.parametrize("paper", ["A4", "Letter"])
+def test_the_page_for_the_wall_is_one_sheet(page, demo_site, tmp_path, paper):
+    """Its last lines stood alone on a second sheet, parted amid a sentence."""
+    wall = tmp_path / "wall.html"
+    wall.write_text(day_page(load_day(demo_site, now="2026-11-06T11:00")), encoding="utf-8")
+    page.goto(wall.as_uri())
+    pdf = page.pdf(format=paper, prefer_css_page_size=False)
+    assert pdf.count(b"/Type /Page\n") + pdf.count(b"/Type /Page ") == 1

@@ -41,7 +41,8 @@ html {{ font-size: 17px; -webkit-text-size-adjust: 100%; }}
 body {{ margin: 0 auto; padding: .8rem 1rem 2rem; max-width: 46rem; background: #fff; }}
 h1 {{ font: 600 1.05rem/1.3 system-ui, "Segoe UI", Roboto, Arial, sans-serif; margin: .2em 0 .5em; }}
 @page {{ margin: 15mm; }}
-@media print {{ html {{ font-size: 13pt; }} body {{ padding: 0; max-width: none; }} .qcd {{ max-width: none; }} }}
+@media print {{ html {{ font-size: 11.5pt; }} body {{ padding: 0; max-width: none; }} .qcd {{ max-width: none; }}
+  .qcd footer, .qcd li, .qcd-answer {{ break-inside: avoid; }} .qcd h3 {{ break-after: avoid; }} }}
 </style></head><body>
 <h1><bdi>{title}</bdi></h1>
 {fragment}
