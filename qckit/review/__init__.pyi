@@ -19,6 +19,6 @@ from .setup import (
     scales_for_setup,
 )
 from .site_model import SiteModel, site_stage_model, undo_site_model
-from .sizes import flag_scales, scale_doubts
+from .sizes import first_scale_words, flag_scales, scale_doubts
 from .still import still_html
 from .summary import counts_table, recent_photos

@@ -4,7 +4,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from qckit.review import flag_scales, scale_doubts
+from qckit.review import first_scale_words, flag_scales, scale_doubts
 
 LENGTH = {"nauplius": 430.0, "cyst": 245.0, "shell": 225.0}
 
@@ -94,3 +94,37 @@ def test_the_flag_joins_those_there_are(log):
     assert out["flags"].tolist() == ["few;scale", ""]
     assert out["why"].iloc[0] == f"Only 3. {said[0]}"
     assert counts["flags"].tolist() == ["few", ""]
+
+
+def asked_of(*photos, flags=""):
+    counts = pd.DataFrame({"photo": [p["photo"].iloc[0] for p in photos], "flags": flags})
+    return lambda *old: first_scale_words(counts, pd.concat(photos), pd.concat(old) if old else photos[0].head(0))
+
+
+@pytest.mark.parametrize("strain", [224 / 245, 1.0, 289 / 245])  # the smallest and the largest of most strains
+def test_of_a_sites_first_photos_a_scale_half_as_large_again_is_asked_about_and_a_right_one_is_not(strain):
+    """It passed without a word: sizes that no brine shrimp has begin at 430 µm, and there was nothing to compare."""
+    rng = np.random.default_rng(3)
+    asked = [
+        sum(bool(asked_of(sized(f"n{i}", rng, factor, strain))()) for i in range(100)) for factor in (1, 1.5, 1 / 1.5)
+    ]
+    assert asked[0] == 0 and (asked[1] >= 80 or strain < 1) and (asked[2] >= 80 or strain > 1)
+
+
+def test_the_question_names_photo_size_and_what_is_usual(log):
+    rng = np.random.default_rng(4)
+    wrong, right = [[sized(f"{name}{i}", rng, f) for i in range(4)] for name, f in (("w", 1.5), ("r", 1.0))]
+    counts = pd.DataFrame({"photo": ["w0", "w1"], "flags": "", "why": ""})
+    out, said = flag_scales(log, counts, pd.concat(wrong[:2]))
+    assert out["flags"].tolist() == ["", ""] and len(said) == 1  # a question is no flag
+    assert said[0].startswith("w0, w1: the cysts measure 3") and said[0].endswith(
+        " µm, cysts of most strains 224 to 289 µm (one from Tibet 330). These are the first photos of this site: is "
+        "the µm per pixel that of this camera and magnification?"
+    )
+    assert asked_of(*wrong[:1])(*right[:3]) == []  # the site's own photos say what is usual
+    assert asked_of(wrong[0], *right)() == []  # one of many
+    assert asked_of(wrong[0], flags="scale")() == []  # told already
+    few = sized("f", rng, 1.5, n=(0, 3, 0))
+    assert asked_of(few)() == []
+    small = sized("s", rng, 0.6, n=(20, 0, 0))
+    assert "the nauplii measure 2" in asked_of(small)()[0]
