@@ -26,10 +26,26 @@ NOTES = {
     "on_wall": ("thick ring of cysts above the water line", "many cysts stuck to the wall"),
     "misweighed": ("spilled some cysts after weighing", "scale not zeroed, I think"),
     "miscounted": ("lost count in the first sample", "counted in a hurry"),
+    "cold_room": ("heating of the hall was out, every cone cold", "freezing in here overnight, all cones cold"),
+    "soap": (
+        "cone washed with dish soap, not sure it was rinsed well",
+        "suds on the water this morning",
+        "smelled of detergent when filling",
+        "new lad scrubbed the cone with washing-up liquid",
+    ),
+    "bloom": (
+        "water milky this morning",
+        "smelled rotten, slime on the air stone",
+        "cloudy, dead nauplii on the bottom",
+    ),
+    "air_weak_late": ("air hardly bubbling at the end", "air stone clogged by the evening"),
     "broken": ("air far too strong, foam everywhere", "nauplii torn by strong air"),
 }
 READS = {
     "cold": "temperature",
+    "cold_room": "temperature",
+    "bloom": "oxygen",
+    "air_weak_late": "oxygen",
     "hot": "temperature",
     "too_salt": "salinity",
     "too_fresh": "salinity",
@@ -52,11 +68,11 @@ def strike(what, state, i, size, show, rng):
     i : array of int
     size : float
     show : str
-        ``reading``, ``note``, ``sheet``, ``late`` or ``none``.
+        ``reading``, ``note``, ``both`` of these, ``sheet``, ``late`` or ``none``.
     rng : numpy.random.Generator
     """
     runs, x, site = state["runs"], state["x"], state["site"]
-    if what == "cold":
+    if what in ("cold", "cold_room"):
         runs.end_c[i] -= 3.5 * size
         runs.start_c[i] -= 2.5 * size
     elif what == "hot":
@@ -98,6 +114,20 @@ def strike(what, state, i, size, show, rng):
         x["grams_written"][i] = 1 + 0.35 * size
     elif what == "miscounted":
         x["one_sample"][i] = max(1 - 0.8 * size, 0.05)
+    elif what == "soap":
+        u = rng.uniform
+        runs.soap_dies_per_h[i] = 0.02 * size * u(0.2, 1)
+        runs.soap_sticks[i] = min(0.6 * size * u(0.3, 1), 0.9)
+        runs.soap_kills_per_h[i] = 0.06 * size * u(0.3, 1)
+        runs.on_wall[i] += 0.08 * size * u(0, 1)  # foam carries some up the wall
+    elif what == "bloom":
+        u = rng.uniform
+        runs.germs[i] = 10 ** (-4.5 + 1.2 * size)
+        runs.germs_double_h[i] = u(0.7, 1.3)
+        runs.germs_kill_per_h[i] = u(0.05, 0.2)
+    elif what == "air_weak_late":
+        runs.air_off_from[i] = 20 - 6 * size + rng.uniform(-1, 1)
+        runs.air_off_h[i] = 60.0
     elif what == "broken":
         runs.burst_per_h[i] = 0.05 * size
         runs.air[i] *= 1.5
@@ -106,11 +136,12 @@ def strike(what, state, i, size, show, rng):
 
 def _betray(what, x, i, show, rng):
     reading = READS.get(what, "")
-    if show == "reading":
+    if show in ("reading", "both"):
+        x["read_at_end"][i] |= what in ("bloom", "air_weak_late")
         x["must_read"][i] = [f"{t} {reading}" for t in x["must_read"][i]]
     else:
         x["not_read"][i] = [f"{t} {reading}" for t in x["not_read"][i]]
-    if show == "note":
+    if show in ("note", "both"):
         words = rng.choice(NOTES[what])
         x["note"][i] = [f"{t}; {words}".strip("; ") for t in x["note"][i]]
     if show == "late":

@@ -19,6 +19,10 @@ import pandas as pd
 
 CODES = {
     "cold": {"cold"},
+    "cold_room": {"cold"},
+    "soap": {"bleached"},
+    "bloom": {"bloom"},
+    "air_weak_late": {"oxygen", "power"},
     "hot": {"hot"},
     "too_salt": {"salt"},
     "too_fresh": {"fresh"},
@@ -119,7 +123,7 @@ def ask(folder, only=None, names=(), keep=None):
     """Set -> name -> (truth, answer)."""
     out = {}
     with tempfile.TemporaryDirectory() as work:
-        for what in ("quiet", "changes", "poor"):
+        for what in ("quiet", "changes", "poor", "hidden"):
             if only not in (None, what) or not (Path(folder) / what).exists():
                 continue
             for name, tables, truth in read_set(Path(folder) / what):
@@ -127,7 +131,7 @@ def ask(folder, only=None, names=(), keep=None):
                     site = make_site(Path(keep or work) / name, tables)
                     out.setdefault(what, {})[name] = (
                         truth,
-                        (ask_poor if what == "poor" else ask_months)(site, tables, truth),
+                        (ask_poor if what in ("poor", "hidden") else ask_months)(site, tables, truth),
                     )
                     print(name, end=" ", file=sys.stderr, flush=True)
     return out
@@ -256,6 +260,12 @@ def report(answers):
             part = rows[rows["kind"] == kind]
             figures |= {kind: len(part), f"{kind}_accused": int(part["accuses"].sum())}
         out["poor"] = figures
+    if "hidden" in answers:
+        rows = pd.DataFrame([judge_poor(t, a) for t, a in answers["hidden"].values()], index=list(answers["hidden"]))
+        print(rows.to_string())
+        told = rows.groupby("planted", sort=False)[["first", "three", "accuses", "wrong", "dismissed"]].sum()
+        print(told.assign(of=rows.groupby("planted", sort=False).size()).to_string())
+        out["hidden"] = {"of": len(rows)} | {k: int(told[k].sum()) for k in told}
     print(json.dumps(out, indent=1))
     return out
 
@@ -263,7 +273,7 @@ def report(answers):
 def main():
     ap = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     ap.add_argument("folder", help="as make.py writes it; or answers that --json kept, to judge them again")
-    ap.add_argument("--only", choices=("quiet", "changes", "poor"))
+    ap.add_argument("--only", choices=("quiet", "changes", "poor", "hidden"))
     ap.add_argument("--names", nargs="*", default=(), help="of single histories, such as p07")
     ap.add_argument("--keep", help="folder in which the sites stay")
     ap.add_argument("--json", help="keep the answers here")

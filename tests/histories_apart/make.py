@@ -1,6 +1,6 @@
 """Write invented site histories with the truth beside them: ``python make.py OUT --seed 1 [--only poor] [--n 5]``.
 
-OUT gets quiet/, changes/ and poor/, each with data.zip (NAME/lots.csv, hatches.csv, readings.csv, samples.csv) and
+OUT gets quiet/, changes/, poor/ and hidden/ (causes that hide behind others), each with data.zip (NAME/lots.csv, hatches.csv, readings.csv, samples.csv) and
 truth.json. The same seed gives the same bytes.
 """
 
@@ -34,6 +34,12 @@ POOR = (
     *("cold reading + low_ph reading", "cold note + dark note", "too_fresh reading + air_off note"),
     *("old_cysts note + cold reading", "miscounted none + crowded sheet", "too_salt reading + read_early sheet"),
 )
+HIDDEN = (
+    *("bloom reading", "bloom note", "bloom both", "bloom none", "air_weak_late reading", "air_weak_late both"),
+    *("soap note", "soap none", "cold_room reading", "soap note + cold_room reading", "soap note + cold_room note"),
+    *("soap none + cold_room reading",),
+)
+HIDDEN_EACH = 4
 BLIND = ("cold", "old_cysts", "air_off", "misweighed", "dark", "on_wall", "read_early", "low_ph")
 LUCK = 8
 QUIET = 10
@@ -199,7 +205,8 @@ def poor(rng, what, blind=False):
     for _ in range(10):
         state, r = copied(calm), np.random.default_rng(rng.integers(2**32))
         for w, show in parts:
-            faults.strike(w, state, i, size if len(parts) == 1 else 0.75 * size, show, r)
+            day = np.flatnonzero(h["day"] == h["day"].iloc[-1]) if w == "cold_room" else i
+            faults.strike(w, state, day, size if len(parts) == 1 else 0.75 * size, show, r)
         if blind:
             state["x"]["not_read"][i] = " ".join(sites.QUANTITIES)
         now = expected(state)
@@ -213,7 +220,7 @@ def poor(rng, what, blind=False):
         size *= 1.2 if fall < 0.4 else 0.8
     row = h.iloc[-1]
     causes = [{"cause": w, "shown": show} for w, show in parts]
-    clear = all(show in ("reading", "note", "sheet", "late") for _w, show in parts)
+    clear = all(show in ("reading", "note", "both", "sheet", "late") for _w, show in parts)
     truth = {
         "hatch": row["hatch"],
         "lot": state["lots"][row["lot"]].name,
@@ -254,7 +261,8 @@ def plans():
     caused = [lambda rng, w=w: poor(rng, w) for w in POOR]
     blind = [lambda rng, w=w: poor(rng, f"{w} none", blind=True) for w in BLIND]
     changes = [lambda rng, w=w: changed(rng, w) for w in CHANGES]
-    return {"quiet": [quiet] * QUIET, "changes": changes, "poor": [*caused, *blind, *[luck] * LUCK]}
+    hidden = [lambda rng, w=w: poor(rng, w) for w in HIDDEN for _ in range(HIDDEN_EACH)]
+    return {"quiet": [quiet] * QUIET, "changes": changes, "poor": [*caused, *blind, *[luck] * LUCK], "hidden": hidden}
 
 
 def history(seed, what, k):
@@ -293,7 +301,7 @@ def main():
     ap = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     ap.add_argument("out")
     ap.add_argument("--seed", type=int, default=1)
-    ap.add_argument("--only", choices=("quiet", "changes", "poor"))
+    ap.add_argument("--only", choices=("quiet", "changes", "poor", "hidden"))
     ap.add_argument("--n", type=int)
     args = ap.parse_args()
     write(args.out, args.seed, args.only, args.n)

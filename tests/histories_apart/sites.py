@@ -205,6 +205,12 @@ def waters(site, lots, h):
         bleached=zero.copy(),
         burnt=zero.copy(),
         burst_per_h=zero.copy(),
+        soap_dies_per_h=zero.copy(),
+        soap_sticks=zero.copy(),
+        soap_kills_per_h=zero.copy(),
+        germs=zero.copy(),
+        germs_double_h=zero + 1.0,
+        germs_kill_per_h=zero.copy(),
     )
 
 
@@ -214,7 +220,7 @@ def blank_changes(h):
     x = {f"{q}_off": np.zeros(n) for q in QUANTITIES}
     x |= {"grams_written": np.ones(n), "hours_written": np.zeros(n), "counts_nauplii": np.ones(n)}
     x |= {"counts_cysts": np.ones(n), "one_sample": np.ones(n), "lot_in_cone": h["lot"].to_numpy().copy()}
-    x |= {"decapsulated": np.zeros(n, bool), "late_count": np.zeros(n, bool)}
+    x |= {"decapsulated": np.zeros(n, bool), "late_count": np.zeros(n, bool), "read_at_end": np.zeros(n, bool)}
     x |= {"note": np.full(n, "", object), "must_read": np.full(n, "", object), "not_read": np.full(n, "", object)}
     return x
 
@@ -289,7 +295,8 @@ SAMPLE_COLUMNS = (
 def read_water(site, course, runs, x, i, row, rng):
     """(quantity, when, value) of one hatch, by the site's habit."""
     at_h = 0.5 if site.read_at == "start" else max(17 - row.start.hour - row.start.minute / 60, 0.5)
-    when = [at_h] + ([float(runs.hours[i]) - 0.3] if rng.random() < site.ends_with_reading else [])
+    at_end = rng.random() < site.ends_with_reading or x["read_at_end"][i]
+    when = [at_h] + ([float(runs.hours[i]) - 0.3] if at_end else [])
     found = []
     for q in QUANTITIES:
         forced = q in x["must_read"][i].split()

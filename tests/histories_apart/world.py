@@ -12,6 +12,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 STEP_H = 0.5
+GERMS_BREATH = 20.0  # mg/L and hour of a full bloom: some 1e8 cells a ml (a rough figure from memory, no source)
 COHORTS = 25
 WITHIN = ((np.arange(COHORTS) + 0.5) / COHORTS - 0.5) * 2
 """Places of the embryos of a lot between its quickest (-1) and its slowest (1)."""
@@ -123,6 +124,12 @@ class Runs:
     bleached: np.ndarray
     burnt: np.ndarray
     burst_per_h: np.ndarray
+    soap_dies_per_h: np.ndarray
+    soap_sticks: np.ndarray
+    soap_kills_per_h: np.ndarray
+    germs: np.ndarray
+    germs_double_h: np.ndarray
+    germs_kill_per_h: np.ndarray
 
     def copy(self):
         return Runs(**{k: v.copy() for k, v in vars(self).items()})
@@ -169,9 +176,10 @@ def run(bio, lots, runs, longest_h):
     dense = runs.grams / runs.litres
     settled = np.clip(0.9 - runs.air / 3.2, 0, 0.8)  # weak air leaves a part of the cysts lying in the tip
     inside, hanging, swims = np.ones((n, COHORTS)), np.zeros((n, COHORTS)), np.zeros(n)
+    freed_share = np.zeros(n)
     stuck, done, past, perished = np.zeros((n, COHORTS)), np.zeros((n, COHORTS)), np.zeros(n), np.zeros(n)
     oxygen = oxygen_full(runs.start_c, runs.salinity)
-    ph = runs.ph.copy()
+    ph, germs = runs.ph.copy(), runs.germs.copy()
     out = {k: np.zeros((n, steps)) for k in ("nauplii", "hanging", "unhatched", "shells", "oxygen", "ph", "celsius")}
     for i in range(steps):
         hour = i * STEP_H
@@ -181,10 +189,14 @@ def run(bio, lots, runs, longest_h):
         stirs = np.where(off, 0.12, runs.air)
         quick = np.exp(bio.per_degree * (np.minimum(warm, 31) - 28))
         uses = bio.breath_mg_g_h * dense * quick * np.clip(hour / 6, 0.1, 1)
+        # germs live on what embryos set free as they break, and breathe; a full bloom takes GERMS_BREATH
+        germs = np.minimum(germs * 2 ** (STEP_H / runs.germs_double_h * np.clip(0.3 + freed_share, 0.3, 1)), 1.0)
+        breath = GERMS_BREATH * germs
         full = oxygen_full(warm, runs.salinity)
         rest = np.exp(-stirs * STEP_H)
-        oxygen = np.clip(oxygen * rest + (full - uses / stirs) * (1 - rest), 0.05, None)
-        ph = ph + STEP_H * (0.35 * (runs.ph - ph) - 0.055 * uses / np.sqrt(stirs + 0.3) / runs.buffer)
+        oxygen = np.clip(oxygen * rest + (full - (uses + breath) / stirs) * (1 - rest), 0.05, None)
+        sours = 0.055 * (uses + 0.4 * breath) / np.sqrt(stirs + 0.3) / runs.buffer
+        ph = ph + STEP_H * (0.35 * (runs.ph - ph) - sours)
         lies = np.where(off, 0.85, settled)
 
         def there(o):
@@ -196,20 +208,32 @@ def run(bio, lots, runs, longest_h):
         done += (STEP_H * pace)[:, None]
         breaking = (done >= need) * inside
         dies = (
-            1 - np.exp(-STEP_H * (bio.hot_death_per_h * hot + 0.02 * (oxygen < 0.4) + 0.012 * runs.bleached))[:, None]
+            1
+            - np.exp(
+                -STEP_H
+                * (
+                    bio.hot_death_per_h * hot
+                    + 0.02 * (oxygen < 0.4)
+                    + 0.012 * runs.bleached
+                    + runs.soap_dies_per_h
+                )
+            )[:, None]
         )
         inside, hanging = inside - breaking, hanging + breaking
         stuck += (hanging * dies) + (inside * dies)
         frees = 1 / (1 + np.exp(-(ph - bio.ph_half) / bio.ph_width)) * (1 - 0.75 * runs.bleached)
+        frees = frees * (1 - runs.soap_sticks)
         leaves = hanging * (1 - dies) * (1 - np.exp(-STEP_H * (pace * frees)[:, None] / col("hanging_h") * 1.4))
         hanging_dead = hanging * dies
         hanging, inside = hanging - leaves - hanging_dead, inside * (1 - dies)
         crowded = np.clip(dense / bio.crowd_g_l - 1, 0, 2)
         harm = bio.crowd_loss_per_h * crowded + 0.05 * (oxygen < 0.8) + runs.burst_per_h + 0.03 * runs.bleached
+        harm = harm + runs.soap_kills_per_h + runs.germs_kill_per_h * germs
         came = leaves.mean(axis=1)
         perished = perished + swims * (1 - np.exp(-STEP_H * harm)) + came * fresh
         swims = swims * np.exp(-STEP_H * (harm + 0.001 + 0.006 * (past > 14))) + came * (1 - fresh)
         past = past + STEP_H * (swims > 0.4)
+        freed_share = 1 - inside.mean(axis=1)
         out["nauplii"][:, i], out["hanging"][:, i] = able * swims, able * hanging.mean(axis=1)
         out["shells"][:, i] = able * (swims + perished)
         out["oxygen"][:, i], out["ph"][:, i], out["celsius"][:, i] = oxygen, ph, warm
