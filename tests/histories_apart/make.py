@@ -1,7 +1,7 @@
 """Write invented site histories with the truth beside them: ``python make.py OUT --seed 1 [--only poor] [--n 5]``.
 
-OUT gets quiet/, changes/, poor/ and hidden/ (causes that hide behind others), each with data.zip (NAME/lots.csv, hatches.csv, readings.csv, samples.csv) and
-truth.json. The same seed gives the same bytes.
+OUT gets quiet/, changes/, poor/ and hidden/ (causes that hide behind others), each with data.zip (NAME/lots.csv,
+hatches.csv, readings.csv, samples.csv) and truth.json. The same seed gives the same bytes.
 """
 
 from __future__ import annotations

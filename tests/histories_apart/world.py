@@ -211,12 +211,7 @@ def run(bio, lots, runs, longest_h):
             1
             - np.exp(
                 -STEP_H
-                * (
-                    bio.hot_death_per_h * hot
-                    + 0.02 * (oxygen < 0.4)
-                    + 0.012 * runs.bleached
-                    + runs.soap_dies_per_h
-                )
+                * (bio.hot_death_per_h * hot + 0.02 * (oxygen < 0.4) + 0.012 * runs.bleached + runs.soap_dies_per_h)
             )[:, None]
         )
         inside, hanging = inside - breaking, hanging + breaking

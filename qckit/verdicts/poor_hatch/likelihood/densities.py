@@ -11,9 +11,9 @@ __all__ = ["either", "log_t", "spreads"]
 _UNEVEN = (0.15, 0.22, 0.3, 0.4, 0.5)  # spread between subsamples of unmixed water (ours)
 
 
-def either(a, b):
-    """Log of the mean of two likelihoods."""
-    return float(np.logaddexp(a, b) - math.log(2))
+def either(a, b, share=0.5):
+    """Log of two likelihoods' mean, the second with a ``share`` of the weight."""
+    return float(np.logaddexp(math.log(1 - share) + a, math.log(share) + b))
 
 
 def log_t(away, covariance, df):

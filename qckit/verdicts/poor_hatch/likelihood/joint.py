@@ -45,6 +45,8 @@ _CHANGED = 0.1  # of wrong amounts: two portions changed places (ours)
 _AMOUNT = np.array([0.0, 0.0, 0.0, 1.0])  # the figure that an amount moves
 _WITHOUT_UMBRELLA = np.array([1.0, 0.0, 1.0, 1.0])  # figures that are known where umbrella stages are not counted
 _SAME_CHANCE = 0.85  # share of the chance that two counts of the same drops have in common (ours)
+# of cysts never wetted: some lay settled, so that the drops differ; those on the wall leave the rest mixed (ours)
+_SETTLED = 0.2
 _PAIRS_OF = 9  # causes that are tried in pairs, the likeliest
 _CAUTION = 0.9  # power on all weights: traces and readings hang together more than a product takes them to
 
@@ -146,8 +148,10 @@ class _Parts:
     def spread(self, codes):
         """Log density of how uneven the subsamples are under some causes together."""
         whole = self._mixed
-        if "uneven" in codes or "unwetted" in codes:
+        if "uneven" in codes:
             whole = either(self._mixed, self._unmixed)
+        elif "unwetted" in codes:
+            whole = either(self._mixed, self._unmixed, _SETTLED)
         light = self._lit if "gradient" in codes else self._unlit
         return whole + (either(self._unlit, self._lit) if "uneven" in codes else light)
 

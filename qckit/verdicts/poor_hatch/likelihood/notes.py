@@ -1,11 +1,13 @@
 """What the field sheet says in words, weighed: a vocabulary per cause, without what is denied, mended or long past.
 
 The patterns stand in the causes' own records. Other tongues are put into English (``tongues.py``) and short forms
-written out before they are tried; in a phrase that says
-nothing then, a word one letter off a word of the vocabulary is read as that word. A phrase that is denied ("no crust on
-the wall", "heater fine", "air stone replaced") or tells of another time ("power cut last month") does not speak; a
-phrase that no pattern knows says nothing at all. How much a phrase counts is ours (common practice, no source): about
-ten to one, since words like these are sometimes written beside an ordinary hatch.
+written out before they are tried; in a phrase that says nothing then, a word one letter off a word of the vocabulary is
+read as that word. A phrase that is denied ("no crust on the wall", "heater fine", "air stone replaced") or tells of
+another time ("power cut last month") does not speak; a phrase that no pattern knows says nothing at all.
+
+How much a phrase counts is ours (common practice, no source): up to thirty to one. In the sheets of five makers of
+invented hatches a phrase that is heard stands beside its cause forty times as often as beside others, or more
+(tests/benchmarks/POOR_HATCH.md); real sheets may be worse.
 """
 
 from __future__ import annotations
@@ -20,6 +22,7 @@ from qckit.verdicts.poor_hatch.likelihood.tongues import in_english, one_letter_
 
 __all__ = ["Phrase", "factors_of", "read_sheet"]
 
+_POWER = 1.3  # on how plainly a phrase names its cause: what it counts
 _SILENT = 0.9  # a cause that words could have told of and did not
 _PIECES = re.compile(r"[;\n]|[,.](?!\d)| but | and (?=no |not |the )", re.IGNORECASE)
 _DENIED = re.compile(r"\b(?:no|not|never|none|nothing|nobody|without|hardly any|free of)\s+(?:\w+\s+){0,2}$")
@@ -28,6 +31,9 @@ _MENDED = re.compile(
     r"repaired|replaced|changed|fixed|cleaned|checked|"
     r"removed|mended|works?|working again|solved|on time)\b",
     re.IGNORECASE,
+)
+_STILL_WARM = re.compile(
+    r"\b(?:water|cones?|it) (?:was |felt |is |stayed |seemed )?(?:still )?warm\b(?! enough)", re.IGNORECASE
 )
 _DONE_AWAY = re.compile(
     r"\b(?<!not )(?<!never )(?:rinsed|washed|wiped|cleaned|removed|repaired|replaced|fixed|mended)\b"
@@ -115,7 +121,8 @@ def _pieces(text) -> list[str]:
     """Phrases of a note; a bare "repaired" belongs to the phrase before it."""
     found = []
     for piece in (p.strip() for p in _PIECES.split(text)):
-        if found and len(piece.split()) <= 3 and _MENDED.search(piece):
+        bare = len(piece.split()) <= 3 and _MENDED.search(piece)
+        if found and (bare or _STILL_WARM.search(piece)):
             found[-1] += f" {piece}"
         elif piece:
             found.append(piece)
@@ -142,7 +149,9 @@ def _speaks(item, text) -> float:
                 continue
             if _MENDED.search(after) or _MENDED.fullmatch(before.strip()):
                 continue
-            best = max(best, factor)
+            if item.code == "cold" and _STILL_WARM.search(after):
+                continue
+            best = max(best, factor**_POWER)
     return best
 
 

@@ -39,6 +39,7 @@ _OF_METER = 0.25  # of the wrong ones: off in all readings of a hatch alike (our
 _ALL = 0.97  # as much as a cause is taken to cost
 _MOST_LATE = 24  # readings of one quantity that are weighed (ours): a logger's say little more by being many
 _START_H = 3.0  # a reading in the first hours speaks of the start
+_SHEET_LATE = 0.25  # of the values that a field sheet gives without an hour: read later on (ours)
 _LEAST_READ, _LEAST_APART = 5, 10  # values that make a centre; of the start and later, each, that are held apart
 _T_DF = 4.0
 _POINTS = 21
@@ -223,12 +224,18 @@ def _one_ratio(moved, loss, records, usual):
     meter = _OF_METER * ordinary.wrong  # off in all of a hatch's values alike
     slip = (ordinary.wrong - meter) / (1 - meter)  # a slip of one value
     late = _thinned(sorted((r for r in of_quantity if _is_of_late(r)), key=lambda r: r.hour))
-    start = [r for r in of_quantity if not _is_of_late(r)]
+    start = [r for r in of_quantity if r.hour <= _START_H]
+    undated = [r for r in of_quantity if math.isnan(r.hour)]
     sign = -1 if moved.side == "low" else 1
     plain, with_cause = 1.0, np.ones(len(loss))
     misread, misread_in_part = 1.0, moved.part
     off = _WRONG[moved.quantity] * _quantiles()[:, None]
-    periods = ((start, ordinary.start, moved.start), (late, ordinary.late, moved.late))
+    either = (1 - _SHEET_LATE) * moved.start + _SHEET_LATE * moved.late
+    periods = (
+        (start, ordinary.start, moved.start),
+        (undated, ordinary.start, either),
+        (late, ordinary.late, moved.late),
+    )
     for taken, (centre, spread), shown in periods:
         x = sign * (_scale(moved.quantity, [r.value for r in taken]) - centre)
         slipped = slip * _misread(x, _WRONG[moved.quantity], spread)

@@ -237,16 +237,17 @@ HANDLING = (
             (both("copper|brass", r"pipes?|tube|tubing|line|tap|fittings?|tank|new|water"), 12.0),
             (
                 both(
-                    r"soap\w*|detergent\w*|washing-?up liquid|dish ?(?:soap|liquid)",
-                    r"cones?|wash\w*|clean\w*|scrub\w*|rins\w*|left|residue|remain\w*|rest|bubbles?|suds|foam\w*|smell\w*",
+                    r"soap\w*|detergent\w*|washing-?up liquid|dish ?(?:soap|liquid)|cleaning (?:agent|fluid|liquid)|rinse aid|descaler",
+                    r"cones?|water|film|wash\w*|clean(?!ing (?:agent|fluid|liquid))\w*|scrub\w*|rins(?!e aid)\w*|left|residue|remain\w*|rest|bubbles?|suds|foam\w*|smell\w*",
                 ),
                 12.0,
             ),
             (
-                r"(?:soap\w*|detergent|bleach\w*|chlorine) (?:was )?(?:not|never|badly|poorly|hardly|wrong|little) (?:\w+ )?(?:rinsed|washed|cleaned)|\bsuds\b",
+                r"(?:soap\w*|detergent|cleaning (?:agent|fluid|liquid)|rinse aid|descaler|bleach\w*|chlorine) (?:was )?(?:not|never|badly|poorly|hardly|wrong|little) (?:\w+ )?(?:rinsed|washed|cleaned)|\bsuds\b",
                 12.0,
             ),
-            (r"\b(?:soap|detergent)\b", 5.0),
+            (r"\b(?:soap|detergent|dish-?washer)\b", 5.0),
+            (r"(?<!little )(?<!bit of )(?<!little of )(?:foam|froth)\w*(?! (?:a )?little)", 3.0),  # of strong air, too
             (
                 r"\b(?:swimming )?pool (?:smell|air)|smell of (?:a )?(?:swimming )?pool|\b(?:pale|white|burst) embryos",
                 6.0,
@@ -293,20 +294,25 @@ HANDLING = (
         code="bloom",
         words="bacteria bloomed in the cone and the nauplii died",
         short="a bloom of bacteria",
-        trace=LOST,
+        # nauplii die; where the bloom takes the oxygen before all have hatched, embryos stall too
+        trace=Trace("stopped", "died, a few stalled", (1.4, 1.4), (3.0, 0.5), recover=(0.8, 2.5)),
         sign="cloudy, slimy or smelling water, dead nauplii on the bottom; shells say they hatched",
         source="Vibrio grows on the glycerol set free at hatching (FAO Technical Paper 361, from memory)",
         at_once="Rinse what lives well before use; clean and dry cone, tube and stone, and disinfect the next cysts.",
         reach="cone",
         shared=0.1,
+        # germs breathe what the cone has, and grow on what embryos set free as they hatch: the last hours show it, and
+        # how deep the oxygen falls says little of how many they kill
         other_readings=(
-            MovedReading(quantity="oxygen", side="low", shift=(0.8, 2.0), factor=0.6, start=0.02, late=0.5),
+            MovedReading(quantity="oxygen", side="low", shift=(1.5, 2.0), factor=0.8, start=0.02, late=0.6, part=0.8),
+            MovedReading(quantity="ph", side="low", shift=(0.1, 0.4), factor=0.6, start=0.02, late=0.5, part=0.8),
         ),
         notes=(
             (
                 r"\b(?:milky|turbid|murky|slim[ey]\w*|mucus|bacteri\w*|vibrio\w*|biofilm)\b|\bcloud(?:y|ed)\b(?! (?:day|sky|weather|outside|morning))",
                 10.0,
             ),
+            (both("water|cone", r"whitish|hazy|opaque|gr[ea]y(?:ish)?|(?:gone|went|turned) (?:off|bad|white)"), 8.0),
             (r"stink\w*|stank|smell\w* (?:bad|foul|rotten|of (?:egg|fish))|rotten|foul", 6.0),
             (
                 r"\bdead (?:ones |nauplii |larvae )?(?:on|at) (?:the )?bottom|\b(?:many|lots of|much) dead\b|(?:nauplii|larvae) (?:\w+ )?(?:dead|dying|died)",

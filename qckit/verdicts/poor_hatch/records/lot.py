@@ -38,7 +38,7 @@ LOT = (
                 10.0,
             ),
             (
-                r"(?:needs?|wants?|requires?|too little|more) (?:more |longer |a )?(?:cold\b|chilling|freezing|rest\b)|(?:never|not) (?:been |yet )*(?:frozen|chilled|cooled)|\b(?:new|fresh) (?:harvest|crop|season)|(?:straight|fresh|just)\w* (?:\w+ )?(?:off|from|out of) the (?:lake|ponds?|salt ?(?:pans?|works|lake)|lagoon)|last year'?s?\b(?= (?:tin|can|cyst|lot|harvest|stock))|no (?:cold rest|hibernation|rest|chilling)|not (?:rested|hibernated|chilled|activated|(?:(?:kept|stored) (?:cold|cool)|(?:cold|cool) (?:stored|rested)))|un-?rested|fresh(?:ly)? (?:harvest\w*|from|collected|caught)|harvested this (?:season|year)|"
+                r"(?:needs?|wants?|requires?|too little|more) (?:more |longer |a )?(?:cold\b|chilling|freezing|rest\b)|(?:never|not) (?:been |yet )*(?:frozen|chilled|cooled)|\b(?:new|fresh) (?:harvest|crop|season)|(?:straight|fresh|just)\w* (?:\w+ )?(?:off|from|out of) the (?:lake|ponds?|salt ?(?:pans?|works|lake)|lagoon)|last year'?s?\b(?= (?:tin|can|cyst|lot|harvest|stock))|no (?:cold rest|hibernation|rest|chilling)|not (?:rested|hibernated|chilled|activated|(?:(?:kept|stored) (?:cold|cool)|(?:cold|cool) (?:stored|rested)))|un-?rested|fresh(?:ly)? (?:harvest\w*|from(?! (?:the )?(?:dish-?wash|wash|tap|hose|clean))|collected|caught)|harvested this (?:season|year)|"
                 r"(?:new|this) season'?s?|\bresting|dormant|diapause|old (?:lot|stock|cysts|tin|can|pack|bag|batch)|last (?:year|season)'?s|\b(?:two|three|four|five|several|some|many|\d) years? old|warm (?:in|during) transport",
                 10.0,
             ),

@@ -77,8 +77,8 @@ class MovedReading:
 class Cause:
     """One cause; see the module's text.
 
-    ``notes`` are (pattern, how much it speaks for the cause); ``at_once`` may hold names of the site's conditions in
-    braces.
+    ``notes`` are (pattern, how plainly it names the cause: ``likelihood/notes.py`` says what that counts); ``at_once``
+    may hold names of the site's conditions in braces.
     """
 
     code: str

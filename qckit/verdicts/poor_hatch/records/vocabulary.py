@@ -16,7 +16,11 @@ AIR = (
     r"air|air ?(?:stone|line|tube|hose|valve|pump|supply|flow|lift)s?|aerat\w+|pumps?|bubbl\w+|blower|compressor|"
     r"(?:the|air) ?stones?|stone|diffuser|valve"
 )
-LAMP = r"lamps?|lights?|bulbs?|light tubes?|neon|leds?|led strip|lighting|illumination"
+# the small lamp of a heater, a pump or a meter lights no cone
+LAMP = (
+    r"(?<!heater )(?<!heating )(?<!pilot )(?<!control )(?<!warning )(?<!pump )(?<!thermostat )(?:lamps?|lights?)|"
+    r"bulbs?|light tubes?|neon|leds?|led strip|lighting|illumination"
+)
 BUFFER = r"buffer(?:ing)?|(?:sodium )?bicarb\w*|(?:baking )?soda|nahco3"
 PHOTO = r"photos?|pictures?|pics?|images?|shots?|camera|lens|frames?"
 COUNT = r"count\w*|read(?:ing)?|reading\w*|sampl\w+|harvest\w*|collect(?:ed|ing)"
