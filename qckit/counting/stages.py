@@ -16,6 +16,7 @@ from pathlib import Path
 
 import numpy as np
 
+from qckit.counting.products import product
 from qckit.counting.segmentation.measuring import FEATURES, GREY_FEATURES
 from qckit.errors import InputError, one_line
 from qckit.stages import CLASSES
@@ -100,8 +101,8 @@ class StageModel:
         x = self.standardise(features)
         out = np.zeros((len(x), len(ANSWERS)))
         for w1, b1, w2, b2, w3, b3 in self.layers:
-            hidden = np.tanh(np.tanh(x @ w1 + b1) @ w2 + b2)
-            logits = (hidden @ w3 + b3) / self.temperature
+            hidden = np.tanh(product(np.tanh(product(x, w1) + b1), w2) + b2)
+            logits = (product(hidden, w3) + b3) / self.temperature
             logits -= logits.max(axis=1, keepdims=True)
             p = np.exp(logits)
             out += p / p.sum(axis=1, keepdims=True)

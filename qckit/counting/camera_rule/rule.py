@@ -13,6 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from qckit.counting.products import product
 from qckit.counting.reader.last_layer import CHANNELS
 from qckit.counting.reader.places import AROUND
 from qckit.counting.segmentation.measuring import FEATURES
@@ -79,7 +80,7 @@ class Sum:
 
     def of(self, evidence: np.ndarray) -> np.ndarray:
         """What the sum comes to: (n, k)."""
-        return self.rows(evidence) @ self.weights.T
+        return product(self.rows(evidence), self.weights.T)
 
 
 @dataclass(frozen=True)

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
+from qckit.counting.products import product
+
 __all__ = ["find_twins"]
 
 PATCH, LEAST_TWINS, ALIKE = 16, 3, 0.85  # half a patch's side [px], pairs at one distance, correlation of fine detail
@@ -250,10 +252,7 @@ def _lone_pair(green: np.ndarray, r: np.ndarray, c: np.ndarray) -> str:
     spectrum -= spectrum.mean(axis=0)
     spectrum -= spectrum.mean(axis=1, keepdims=True)
     spectrum /= np.sqrt((spectrum**2).sum(axis=1, keepdims=True)) + 1e-6
-    same = np.empty((len(r), len(r)), np.float32)
-    for top in range(0, len(r), 4):  # so small products stay on one thread, whose fellows would only wait
-        same[top : top + 4] = spectrum[top : top + 4] @ spectrum.T
-    same = np.triu(same, 1)
+    same = np.triu(product(spectrum, spectrum.T), 1)
     down, right = np.abs(r[:, None] - r), np.abs(c[:, None] - c)
     limit = np.where(np.minimum(down, right) <= 1, SAME_ALIGNED, SAME)  # a row or column that was read twice
     same[np.hypot(down, right) <= 3 * PATCH] = 0

@@ -20,6 +20,7 @@ from pathlib import Path
 
 import numpy as np
 
+from qckit.counting.products import product
 from qckit.counting.reader.last_layer import HEAT, OFFSET_PLANES, STAGE_PLANES, LastLayer
 from qckit.counting.reader.proposals import Proposals, Votes
 
@@ -190,7 +191,7 @@ def _centres_of(strips: list[np.ndarray], layer: LastLayer, r: np.ndarray, c: np
     parts = np.split(cells, np.searchsorted(cells, tops[1:-1]))
     noticed = [s.reshape(len(s), -1).take(p - top, axis=1) for s, p, top in zip(strips, parts, tops[:-1], strict=True)]
     weights, step, offset = (one[list(OFFSET_PLANES)] for one in (layer.weights, layer.step, layer.offset))
-    sums = weights.reshape(-1, weights.shape[2]) @ np.concatenate(noticed, axis=1).astype(np.float32)
+    sums = product(weights.reshape(-1, weights.shape[2]), np.concatenate(noticed, axis=1).astype(np.float32))
     votes = sums.reshape(*step.shape, -1) * step[..., None] + offset[..., None]
     return votes.reshape(len(votes), -1).take(corner * len(cells) + number.take(at), axis=1) * np.float32(STRIDE)
 

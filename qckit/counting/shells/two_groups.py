@@ -15,6 +15,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from qckit.counting.products import product
 from qckit.counting.segmentation.measuring import FEATURES
 from qckit.counting.segmentation.pieces import CONTRAST_BINS
 from qckit.counting.shells.mixture import PAIR, settle_cysts_and_shells
@@ -185,7 +186,7 @@ class RoundBodies:
         """Weighted looks, and what answers are multiplied by to give the looks' weights."""
         root = np.sqrt(self.weight)
         z = root[:, None] * (self.looks - np.average(self.looks, axis=0, weights=self.weight)) / len(COLUMNS) ** 0.5
-        return z, np.linalg.solve(z.T @ z + ridge * np.eye(z.shape[1]), z.T)
+        return z, np.linalg.solve(product(z.T, z) + ridge * np.eye(z.shape[1]), z.T)
 
 
 def evidence_of_two(bodies: RoundBodies) -> float:
@@ -290,7 +291,7 @@ def _parted(z: np.ndarray, reading: np.ndarray, weight: np.ndarray) -> tuple[np.
         if min(in_first.sum(), in_second.sum()) < LEAST_EACH:
             return group, says, 0.0
         first, second = np.average(z, axis=0, weights=in_first), np.average(z, axis=0, weights=in_second)
-        within = ((z - first).T * in_first) @ (z - first) + ((z - second).T * in_second) @ (z - second)
+        within = product((z - first).T * in_first, z - first) + product((z - second).T * in_second, z - second)
         within /= weight.sum()
         within += RIDGE * np.trace(within) / len(within) * np.eye(len(within)) + 1e-9 * np.eye(len(within))
         along = z @ np.linalg.solve(within, first - second)
