@@ -103,22 +103,22 @@ def background_at(grid: np.ndarray, block: int, shape: tuple[int, int], step: in
     return out
 
 
-def _across(grid: np.ndarray, block: int, n: int, step: int, first: int = 0) -> tuple[np.ndarray, np.ndarray]:
+def _across(grid: np.ndarray, block: int, n: int, step: int) -> tuple[np.ndarray, np.ndarray]:
     """Each row of blocks spread over the columns, and how much the next row adds."""
     grid = grid.astype(np.float32)
-    low, part = _between(n, grid.shape[1], block, step, first)
+    low, part = _between(n, grid.shape[1], block, step)
     wide = grid.take(low, 1) * (1 - part) + grid.take(np.minimum(low + 1, grid.shape[1] - 1), 1) * part
     return wide, np.diff(wide, axis=0, append=wide[-1:])
 
 
-def _background_rows(grid: np.ndarray, block: int, out: np.ndarray, first: tuple[int, int]):
-    """Write the background into a part of a picture, which starts at ``first``; yield slices of rows where it stands.
+def _background_rows(across: tuple[np.ndarray, np.ndarray], block: int, out: np.ndarray, first: int):
+    """Write the background into some rows of a picture, from ``first`` on; yield slices of rows where it stands.
 
-    Few rows at a time, so that they are still in the processor's cache when they are used.
+    ``across`` is what :func:`_across` returns for their columns. Few rows at a time, so that they are still in the
+    processor's cache when they are used.
     """
-    low, part = _between(out.shape[0], grid.shape[0], block, 1, first[0])
-    wide, rise = _across(grid[low[0] : low[-1] + 2], block, out.shape[1], 1, first[1])
-    low -= low[0]
+    wide, rise = across
+    low, part = _between(out.shape[0], len(wide), block, 1, first)
     at_once = AT_ONCE // out.shape[1]
     for top in range(0, len(out), at_once):
         rows = slice(top, top + at_once)
@@ -302,15 +302,15 @@ class Mix:
     pixels : (M, N, 3) ndarray of uint8
     both, blue : ndarray of float32
         What red and green add, by their codes taken together as one number of 16 bits, and what blue adds.
-    grid : (P, Q) ndarray of float32
-        What the background takes off, at the centres of blocks.
+    across : two (P, N) ndarray of float32
+        What the background takes off along the centres of each row of blocks, and how much more along the next's.
     block_px : int
     """
 
     pixels: np.ndarray
     both: np.ndarray
     blue: np.ndarray
-    grid: np.ndarray
+    across: tuple[np.ndarray, np.ndarray]
     block_px: int
 
     @classmethod
@@ -318,7 +318,8 @@ class Mix:
         """A picture's mix by the weights of its channels: (3,) ndarray of float32."""
         red, green, blue = (LOG_CODE * weight for weight in weights)
         both = (green[:, None] + red).ravel()
-        return cls(np.ascontiguousarray(work.pixels), both, blue, -(light.grid @ weights), light.block_px)
+        across = _across(-(light.grid @ weights), light.block_px, work.pixels.shape[1], 1)
+        return cls(np.ascontiguousarray(work.pixels), both, blue, across, light.block_px)
 
     def within(self, first: tuple[int, int], end: tuple[int, int]) -> np.ndarray:
         """The mix between the first row and column and those past the last: (m, n) ndarray of float32."""
@@ -326,7 +327,8 @@ class Mix:
         pairs = np.ndarray(self.pixels.shape[:2], "<u2", self.pixels, strides=self.pixels.strides[:2])[box]
         third = self.pixels[..., 2][box]
         out = np.empty(pairs.shape, np.float32)
-        for rows in _background_rows(self.grid, self.block_px, out, first):
+        across = tuple(one[:, box[1]] for one in self.across)
+        for rows in _background_rows(across, self.block_px, out, first[0]):
             out[rows] += self.both.take(pairs[rows].astype(np.intp), mode="wrap")  # a table for every code: none is
             out[rows] += self.blue.take(third[rows].astype(np.intp), mode="wrap")  # to be checked
         return out

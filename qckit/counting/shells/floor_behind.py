@@ -107,16 +107,16 @@ def _mean_of_blocks(values: np.ndarray, free: np.ndarray, step: int) -> tuple[np
     return mean, all_free
 
 
-def _widened(taken: np.ndarray) -> np.ndarray:
-    """Taken pixels and those within ``MARGIN_PX`` steps of one."""
+def _well_free(free: np.ndarray) -> np.ndarray:
+    """Free pixels that are more than ``MARGIN_PX`` steps from one that is not."""
     for _ in range(MARGIN_PX):
-        out = taken.copy()
-        out[1:] |= taken[:-1]
-        out[:-1] |= taken[1:]
-        out[:, 1:] |= taken[:, :-1]
-        out[:, :-1] |= taken[:, 1:]
-        taken = out
-    return taken
+        out = free.copy()
+        out[1:] &= free[:-1]
+        out[:-1] &= free[1:]
+        out[:, 1:] &= free[:, :-1]
+        out[:, :-1] &= free[:, 1:]
+        free = out
+    return free
 
 
 @dataclass(frozen=True)
@@ -132,7 +132,7 @@ class _Floor:
 
     @classmethod
     def of(cls, fine: np.ndarray, free: np.ndarray, um_per_px: float) -> _Floor:
-        free = ~_widened(~free)
+        free = _well_free(free)
         coarse, coarse_free = _mean_of_blocks(fine, free, 2)
         coarse *= coarse_free
         coarse_free = coarse_free.astype(np.float32)
@@ -183,10 +183,12 @@ class _Floor:
         weighted = clear + (n_ring + 1) * middle
         needed = (n_ring + 1) * middle.sum() + np.ceil(LEAST_CLEAR * float(n_ring) - 1e-6)
         shape = fft.next_fast_len(floor.shape[0]), fft.next_fast_len(floor.shape[1], real=True)
-        pattern = fft.rfft2(np.stack([floor, floor * floor, free]), shape)
-        rings = fft.rfft2(np.stack([template, clear, weighted.astype(np.float32)]), shape)
-        sums = fft.irfft2(pattern * rings.conj(), shape)[:, : floor.shape[0] - side + 1, : floor.shape[1] - side + 1]
-        along, power, n_free = sums
+        sums = fft.rfft2(np.stack([floor, floor * floor, free]), shape)
+        rings = fft.rfft(np.stack([template, clear, weighted.astype(np.float32)]), shape[1])
+        sums *= np.conj(fft.fft(rings, shape[0], axis=1, overwrite_x=True))
+        rows, cols = (n - side + 1 for n in floor.shape)  # at which a ring lies within
+        sums = fft.ifft(sums, axis=1, overwrite_x=True)[:, :rows]
+        along, power, n_free = fft.irfft(sums, shape[1], overwrite_x=True)[..., :cols]
         like = along / np.sqrt(np.maximum(power, 1e-3) * max((template**2).sum(), 1e-3))
         like[n_free < needed - 0.5] = -1
         return 2 * (_highest(like) + reach + first - centre)
@@ -199,9 +201,9 @@ class _Floor:
         tried = places[:, None] + np.array([(dy, dx) for dy in (-1, 0, 1) for dx in (-1, 0, 1)])
         row, col = np.nonzero(clear)
         of_ring = (row - reach) * width + col - reach
-        rings = self.clean.ravel().take((tried[..., 0] * width + tried[..., 1])[..., None] + of_ring)
+        rings = self.clean.ravel().take((tried[..., 0] * width + tried[..., 1])[..., None] + of_ring, mode="wrap")
         rings -= patch[clear]
-        best = (rings**2).sum(axis=-1).argmin(axis=1)
+        best = np.square(rings, out=rings).sum(axis=-1).argmin(axis=1)
         return tried[np.arange(len(places)), best]
 
 
