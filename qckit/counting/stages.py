@@ -19,6 +19,7 @@ import numpy as np
 from qckit.counting.products import product
 from qckit.counting.segmentation.measuring import FEATURES, GREY_FEATURES
 from qckit.errors import InputError, one_line
+from qckit.robust import median_of
 from qckit.stages import CLASSES
 
 __all__ = ["ANSWERS", "CLASSES", "StageModel", "load_stage_model", "model_key", "save_stage_model"]
@@ -78,7 +79,7 @@ class StageModel:
         features = features[np.isfinite(features).all(axis=1)]
         if len(features) < 5 or self.looks is None or not len(self.looks):
             return 0.0
-        look = np.median(self.standardise(features), axis=0)
+        look = median_of(self.standardise(features))
         return float(np.sqrt(((self.looks - look) ** 2).mean(axis=1)).min() / self.look_reach)
 
     def standardise(self, features: np.ndarray) -> np.ndarray:

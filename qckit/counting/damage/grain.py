@@ -9,6 +9,8 @@ from __future__ import annotations
 
 import numpy as np
 
+from qckit.robust import median_of
+
 __all__ = ["find_other_grain"]
 
 CELL = 24  # pixels a side
@@ -48,7 +50,7 @@ def find_other_grain(green: np.ndarray) -> str:
     strong = one > 2 * WHITE_STEP**2
     if float((strong & (one > WHITE_RATIO * two)).mean()) > WHITE_SHARE:
         return "a part of it is noise, every pixel for itself"
-    plain = two <= PLAIN * float(np.median(two))
+    plain = two <= PLAIN * float(median_of(two.ravel()))
     for values, limit in ((one / np.maximum(two, ROUNDING), COARSER), (np.log(np.maximum(two, ROUNDING)), STRONGER)):
         for across, which, word in ((values, plain, "row"), (values.T, plain.T, "column")):
             at = _change(across, which, limit)

@@ -21,6 +21,7 @@ from qckit.counting.damage.tints import find_tint
 from qckit.counting.result import Flag
 from qckit.errors import InputError
 from qckit.photo.reading import Brightness
+from qckit.robust import median_of
 from qckit.stages import STAGES
 
 __all__ = ["judge_integrity", "signs_in_pixels"]
@@ -162,7 +163,7 @@ def _still(both: tuple[np.ndarray, np.ndarray]) -> str:
     if min(both[0].shape) <= STILL_PX:
         return ""
     steps = [_mean_steps(values) for values in both]
-    usual = max(float(np.median(step)) for step in steps)  # most rows, or most columns, may stand still
+    usual = max(float(median_of(step)) for step in steps)  # most rows, or most columns, may stand still
     for step, values, word in zip(steps, both, ("rows", "columns"), strict=True):
         still = (step <= STILL_SHARE * usual) | (step <= STILL_STEP)
         rows = np.flatnonzero(still)

@@ -8,7 +8,7 @@ import numpy as np
 
 __all__ = ["count_per_row", "rows_at_once", "steps_of", "strips_of_steps", "sums_across", "turned"]
 
-AT_ONCE = 200_000  # bytes
+AT_ONCE = 300_000  # bytes
 PAIRS = np.uint64(0x00FF00FF00FF00FF)  # every second byte of eight
 ROWS, LINE, POWER = 64, 64, 512  # rows turned to columns at a time; bytes of a line of the cache; of many lines
 

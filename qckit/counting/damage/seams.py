@@ -229,8 +229,13 @@ def _by_phase(counts: np.ndarray, percentile: float) -> np.ndarray:
     """What is usual of each count, among rows at the same place of a block."""
     blocks = counts[: len(counts) // GRID * GRID].reshape(-1, GRID, *counts.shape[1:])
     place = int(np.ceil(percentile / 100 * (len(blocks) - 1)))
-    usual = np.partition(blocks, place, axis=0)[place]
+    usual = np.partition(_quick_to_part(blocks), place, axis=0)[place]
     return usual[np.arange(len(counts)) % GRID]
+
+
+def _quick_to_part(values: np.ndarray) -> np.ndarray:
+    """Bytes as wider numbers, which numpy parts in a tenth of the time."""
+    return values.astype(np.uint16) if values.dtype.itemsize == 1 else values
 
 
 def _whole_row(values: np.ndarray, n_edges: np.ndarray, reach: int, least: float) -> int | None:
@@ -304,7 +309,7 @@ def _may_stand_out(n: np.ndarray, most: int, least_z: float) -> bool:
     which = stands_out(largest, usual)
     if not which.any():
         return False
-    exact = np.partition(np.ascontiguousarray(blocks[:, which].T), place, axis=1)[:, place]
+    exact = np.partition(np.ascontiguousarray(_quick_to_part(blocks[:, which]).T), place, axis=1)[:, place]
     return bool(stands_out(largest[which], exact.astype(np.float64)).any())
 
 

@@ -48,7 +48,12 @@ APART_UM = 70.0  # two centres nearer than this are one object seen twice
 
 def reader_available() -> bool:
     """Say whether the network and what runs it are there."""
-    return MODEL.is_file() and OUTLINE_MODEL.is_file() and importlib.util.find_spec("onnxruntime") is not None
+    return MODEL.is_file() and OUTLINE_MODEL.is_file() and _can_be_run()
+
+
+@cache
+def _can_be_run() -> bool:
+    return importlib.util.find_spec("onnxruntime") is not None
 
 
 @dataclass(frozen=True)

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from qckit.robust import SD_PER_MAD
+from qckit.robust import SD_PER_MAD, median_of
 
 __all__ = ["Foreground", "find_foreground", "open_mask"]
 
@@ -185,5 +185,5 @@ def _level(smooth: np.ndarray) -> tuple[float, float, float]:
     level = centre + LEVEL_SCATTERS * scatter
     strong = sparse[half:]
     strong = strong[strong > level]
-    typical = float(np.median(strong)) if strong.size > 20 else level
+    typical = float(median_of(strong)) if strong.size > 20 else level
     return max(level, LEVEL_SHARE * typical), scatter, typical

@@ -14,6 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from qckit.counting.working import WorkImage
+from qckit.robust import median_of
 
 __all__ = ["Light", "Mix", "background_at", "estimate_light", "signal_of"]
 
@@ -191,7 +192,7 @@ def _mix(samples: np.ndarray, covariance: np.ndarray, distance: np.ndarray) -> t
         brighter = out.sum(axis=1) > 0
         dark = brighter.mean() > 0.5
         side = out[brighter == dark]
-        mean = np.median(side, axis=0)
+        mean = median_of(side)
     inverse = np.linalg.inv(covariance)
     weights = inverse @ mean
     scale = np.sqrt(weights @ covariance @ weights)
@@ -230,7 +231,7 @@ def estimate_light(work: WorkImage) -> Light:
     samples = _residual(some, pixels.shape[:2], grid, block, step)
     covariance, distance = _clean_scatter(samples)
     weights, is_dark = _mix(samples, covariance, distance)
-    level = np.exp(np.median(grid.reshape(-1, 3), axis=0) / 100) * (255 + SOFTENER) - SOFTENER
+    level = np.exp(median_of(grid.reshape(-1, 3)) / 100) * (255 + SOFTENER) - SOFTENER
     return Light(
         grid=grid,
         block_px=block,

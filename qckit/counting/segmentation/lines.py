@@ -11,6 +11,8 @@ from itertools import pairwise
 
 import numpy as np
 
+from qckit.robust import median_of
+
 __all__ = ["RuledLines", "find_ruled_lines", "remove_ruled_lines"]
 
 STRIP_PX = 16
@@ -116,8 +118,8 @@ def _along_rows(signal: np.ndarray, um_per_px: float) -> tuple[np.ndarray, float
     slope = _best_slope(few, at, slope + np.arange(-4, 5) * 0.5 * down / cols, 1)
     every = np.arange(n)
     shift = np.rint(slope * (every + 0.5) * STRIP_PX).astype(int)
-    profile = np.median(_moved_back(_strip_means(signal, every), shift), axis=0)
-    return np.maximum(profile - np.median(profile), 0), slope
+    profile = median_of(_moved_back(_strip_means(signal, every), shift))
+    return np.maximum(profile - median_of(profile), 0), slope
 
 
 def _lines_in(profile: np.ndarray, um_per_px: float) -> np.ndarray:

@@ -10,6 +10,7 @@ import numpy as np
 from qckit.counting.fallback.splitting import Cut
 from qckit.counting.segmentation.light import LOG_CODE, Light, background_at
 from qckit.counting.working import WorkImage
+from qckit.robust import median_of
 
 __all__ = ["AT", "CONTRAST_BINS", "MOMENTS", "SUMS", "PieceSums", "hues_of", "sum_pieces"]
 
@@ -143,7 +144,7 @@ def sum_pieces(work: WorkImage, light: Light, cut: Cut) -> PieceSums:
     backgrounds, is_dark = _backgrounds(work, light), light.is_dark
     every = slice(None, None, max(1, len(flat) // MEDIAN_OF))
     some = _contrasts(work, backgrounds, is_dark, flat=flat[every], rows=rows[every], cols=cols[every])
-    typical = max(float(np.median((some[0] + some[1] + some[2]) / 3)), 1e-3) if len(flat) else 1.0
+    typical = max(float(median_of((some[0] + some[1] + some[2]) / 3)), 1e-3) if len(flat) else 1.0
     green_level = np.float32(max(float(light.level[1]), 30.0))
     table = np.zeros((n + 1, len(SUMS)))
     for first, last in pairwise(_some_at_a_time(starts)):
@@ -164,7 +165,7 @@ def sum_pieces(work: WorkImage, light: Light, cut: Cut) -> PieceSums:
     deepest = np.zeros(n + 1)
     deepest[there] = np.maximum.reduceat(cut.depth, starts[:-1]) if len(there) else 0
     # hue shares of the photo's own objects, by which an unusual lamp or stain is allowed for
-    hues = hues_of(*(np.array([float(np.median(c)) if len(flat) else typical]) for c in some))
+    hues = hues_of(*(np.array([float(median_of(c)) if len(flat) else typical]) for c in some))
     context = {
         "is_dark": float(light.is_dark),
         "um_per_px": um,

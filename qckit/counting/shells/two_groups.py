@@ -11,6 +11,7 @@ chance would let them, each body stays as it was read, or all are judged as one 
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -19,7 +20,7 @@ from qckit.counting.products import product
 from qckit.counting.segmentation.measuring import FEATURES
 from qckit.counting.segmentation.pieces import CONTRAST_BINS
 from qckit.counting.shells.mixture import PAIR, settle_cysts_and_shells
-from qckit.robust import SD_PER_MAD
+from qckit.robust import SD_PER_MAD, median_of
 
 __all__ = [
     "RoundBodies",
@@ -275,8 +276,8 @@ def _as_one_kind(p: np.ndarray, bodies: RoundBodies) -> np.ndarray:
 
 def _standardised(looks: np.ndarray) -> np.ndarray:
     """Looks about their median in this photo, in robust spreads, at most 4."""
-    away = looks - np.median(looks, axis=0)
-    spread = np.maximum(SD_PER_MAD * np.median(np.abs(away), axis=0), 0.3 * looks.std(axis=0) + 1e-6)
+    away = looks - median_of(looks)
+    spread = np.maximum(SD_PER_MAD * median_of(np.abs(away)), 0.3 * looks.std(axis=0) + 1e-6)
     return np.clip(away / spread, -4, 4)
 
 
@@ -319,17 +320,20 @@ def two_normal(along: np.ndarray, group: np.ndarray) -> tuple[np.ndarray, np.nda
     """
     from scipy.special import expit
 
-    says, apart = np.zeros(len(along)), 0.0
+    n, says, apart = len(along), np.zeros(len(along)), 0.0
+    away = along - along.mean()
+    squares = float(away @ away)
     for _ in range(ROUNDS):
-        other = 1 - group
-        n_first, n_second = group.sum(), other.sum()
+        n_first = float(group.sum())
+        n_second = n - n_first
         if min(n_first, n_second) < LEAST_EACH:
             return group, says, 0.0
-        first, second = group @ along / n_first, other @ along / n_second
-        from_first, from_second = (along - first) ** 2, (along - second) ** 2
-        variance = max(float(group @ from_first + other @ from_second) / len(along), 1e-4)
-        says = np.log(n_first / n_second) - 0.5 * (from_first - from_second) / variance
-        apart = float(first - second) / variance**0.5
+        in_first = float(group @ away)  # about the middle, so that the second group's sum is the rest to zero
+        first, second = in_first / n_first, -in_first / n_second
+        variance = max((squares - n_first * first**2 - n_second * second**2) / n, 1e-4)
+        rise = (first - second) / variance
+        says = away * rise + (math.log(n_first / n_second) - 0.5 * rise * (first + second))
+        apart = (first - second) / variance**0.5
         last, group = group, expit(says)
         if np.abs(group - last).max() < CLOSE:
             break
