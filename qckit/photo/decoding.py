@@ -39,8 +39,6 @@ MAX_MEGAPIXELS = 200.0
 DRAWN_MARK = b"qckit: drawn from a photo that was counted"
 """Comment inside every checked picture, so that none is counted as a photo."""
 
-STRIP_ROWS = 256
-
 MAX_PAGES = 64  # thumbnails and the steps of a pyramid among them
 
 
@@ -192,17 +190,37 @@ def resized(image, factor: float) -> np.ndarray:
 
 
 def pixels_of(image) -> np.ndarray:
-    """The pixels of a Pillow image of bytes, (M, N) or (M, N, 3) uint8, as ``numpy.asarray`` gives them.
+    """The pixels of a Pillow image of grey or RGB bytes, (M, N) or (M, N, 3) uint8, as ``numpy.asarray`` gives them.
 
-    Handed over in strips: at once, they would lie in memory three times, in the image, in pieces and joined.
+    Saved right into their array as a portable pixmap, which holds them as they are: ``numpy.asarray`` has them in
+    memory three times, in the image, in pieces and joined.
     """
     width, height = image.size
-    bands = len(image.getbands())
-    out = np.empty((height, width) if bands == 1 else (height, width, bands), np.uint8)
-    for top in range(0, height, STRIP_ROWS):
-        end = min(top + STRIP_ROWS, height)
-        out[top:end] = np.asarray(image.crop((0, top, width, end)))
+    out = np.empty((height, width) if image.mode == "L" else (height, width, 3), np.uint8)
+    file = _PixmapFile(out)
+    image.save(file, "PPM")
+    file.check_full()
     return out
+
+
+class _PixmapFile:
+    """What a portable pixmap is saved to so that its pixels fill an array."""
+
+    def __init__(self, out: np.ndarray):
+        self._left = out.reshape(-1)
+        self._in_head = True
+
+    def write(self, data: bytes) -> int:
+        if self._in_head:  # its last number is the largest code value
+            self._in_head = not data.endswith(b"\n255\n") and data != b"255\n"
+        else:
+            self._left[: len(data)] = np.frombuffer(data, np.uint8)
+            self._left = self._left[len(data) :]
+        return len(data)
+
+    def check_full(self) -> None:
+        if len(self._left):
+            raise ValueError(f"{len(self._left)} bytes of the picture's pixels are missing")
 
 
 def _to_bytes(values: np.ndarray) -> np.ndarray:

@@ -11,7 +11,6 @@ __all__ = ["find_twins"]
 PATCH, LEAST_TWINS, ALIKE = 16, 3, 0.85  # half a patch's side [px], pairs at one distance, correlation of fine detail
 MOST, FEW = 1500, 150  # objects
 FINE_REACH, FINE_ROWS = 2, 128  # pixels around one that its surroundings are; rows worked out at a time
-SPREADING = 2_654_435_769  # times it, numbers fall evenly into cells (Knuth's multiplicative hash, from memory)
 APART, SOME = 2, 64  # pixels by which doubles may be displaced; objects whose pairs are listed at a time
 SAME, SAME_ALIGNED = 0.8, 0.72
 """Correlation of two patches' spectra in logarithms, less what all patches share: different objects reach 0.67, and
@@ -226,9 +225,7 @@ def _distances(r: np.ndarray, c: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
 
 def _commonest(values: np.ndarray, least: int) -> np.ndarray:
     """Values that are there so many times, the most frequent first, then the smallest."""
-    bits = 18 if len(values) < 300_000 else 20
-    cell = values.astype(np.uint32) * np.uint32(SPREADING) >> np.uint32(32 - bits)
-    ordered = np.sort(values[np.bincount(cell)[cell] >= least])  # most are rare, and alone in their cell
+    ordered = np.sort(values)
     last = ordered[least - 1 :]
     last = last[last == ordered[: len(ordered) - least + 1]]  # of each value all but the first few
     starts = np.flatnonzero(np.diff(last, prepend=last[:1] - 1))

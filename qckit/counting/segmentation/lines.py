@@ -64,7 +64,8 @@ def _strip_means(signal: np.ndarray, which: np.ndarray) -> np.ndarray:
         strips = signal[:, : n * STRIP_PX].reshape(rows, n, STRIP_PX)
         strips = strips if len(which) == n else strips[:, which]
         return np.ascontiguousarray(np.einsum("rnp->nr", strips)) / np.float32(STRIP_PX)  # sooner than a mean
-    return signal.T[: n * STRIP_PX].reshape(n, STRIP_PX, rows)[which].mean(axis=1)
+    strips = signal.T[: n * STRIP_PX].reshape(n, STRIP_PX, rows)
+    return (strips if len(which) == n else strips[which]).mean(axis=1)
 
 
 def _moved_back(strips: np.ndarray, shifts: np.ndarray) -> np.ndarray:
