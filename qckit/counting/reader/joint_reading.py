@@ -28,6 +28,7 @@ from qckit.counting.analysis import (
 from qckit.counting.reader.chances import Accepted
 from qckit.counting.reader.proposals import Proposals
 from qckit.counting.segmentation.light import Light
+from qckit.counting.shells.body_colours import colours_of, settle_by_colours
 from qckit.counting.shells.dividing_line import redraw_line
 from qckit.counting.shells.floor_behind import likeness_to_floor
 from qckit.counting.shells.like_bodies import likeness_to_others, settle_by_others
@@ -156,12 +157,13 @@ def read_at_centres(
     if in_doubt:
         del joint  # or its labels and sums lie in memory beside what the network needs
         joint = _read_once(work, model, read_again(ground.light), ground)
-    if _is_patterned(ground.light):
+    patterned, p = _is_patterned(ground.light), joint.found.p
+    if patterned:
         p = _by_floor(joint.analysis, joint.found, None if in_doubt else SPOT_CHECK)
     elif in_doubt and not part_by_looks(joint.found.p_read, joint.found.features):
         p = _by_others(joint.analysis, joint.found)
-    else:
-        return joint
+    if patterned or in_doubt:
+        p = settle_by_colours(p, colours_of(work, joint.found.rows, joint.found.cols))
     return replace(joint, found=replace(joint.found, p=p))
 
 
