@@ -9,7 +9,7 @@ covariances: Friedman 1989, Journal of the American Statistical Association 84:1
 says which group is which, and which bodies are likelier cysts than others, but not where the line lies: where it errs,
 it errs for whole groups of bodies. The parting is sought from several first guesses and believed only where Schwarz's
 criterion finds two groups very much better than one, and, for a guess from the colours alone, than those that were
-read.
+read; and only where the reading ranks the bodies of both groups much as the parting has them.
 """
 
 from __future__ import annotations
@@ -30,7 +30,7 @@ SPREAD_BODIES = 4.0  # bodies that this is worth
 BETWEEN = 0.5  # share of the common covariance in a group's own
 SURE_AT_FIRST, FIRST_WEIGHT = 4.0, 0.7  # first guess from the reading: logit at most, and its weight
 FIRST_CUTS = (1 / 3, 2 / 3)  # others cut the bodies along the direction in which colours vary most
-LEAST_READ_APART = 0.5  # logits by which a group must have been read as cysts rather than the other
+LEAST_RANKED = 0.75  # of all pairs from both groups, those that the reading has in this order: 0.5 by chance
 ROUNDS, CLOSE = 40, 1e-3
 MOST = 6.0  # logit that a group says at most
 
@@ -103,13 +103,22 @@ def _parted(colours: np.ndarray, read: np.ndarray) -> np.ndarray | None:
         if parted is None:
             continue
         group, says, evidence = parted
-        if np.average(read, weights=group) - np.average(read, weights=1 - group) < LEAST_READ_APART:
+        if _ranked(read, group > 0.5) < LEAST_RANKED:  # shade and lamps part colours, too, and know no stages
             continue
         if evidence >= needed:
             best, needed = says, evidence
         if k == 0:  # how it was read: another parting must be very much better than this one, too
             needed = max(needed, evidence + VERY_STRONG)
     return best
+
+
+def _ranked(read: np.ndarray, first: np.ndarray) -> float:
+    """Share of all pairs of one body from each group of which the first was likelier read as a cyst; equal ones half."""
+    if first.all() or not first.any():
+        return 0.0
+    others = np.sort(read[~first])
+    below = [np.searchsorted(others, read[first], side) for side in ("left", "right")]
+    return float(np.mean(below)) / len(others)
 
 
 def _first_guesses(colours: np.ndarray, read: np.ndarray):
@@ -140,8 +149,7 @@ def _two_groups(looks: np.ndarray, group: np.ndarray) -> tuple[np.ndarray, np.nd
             return None
         means = [chance @ looks / size for chance, size in zip((group, 1 - group), sizes, strict=True)]
         about = [
-            ((looks - mean).T * chance) @ (looks - mean)
-            for mean, chance in zip(means, (group, 1 - group), strict=True)
+            ((looks - mean).T * chance) @ (looks - mean) for mean, chance in zip(means, (group, 1 - group), strict=True)
         ]
         common = sum(about) + at_least
         each = []
