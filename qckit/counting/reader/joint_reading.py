@@ -3,8 +3,8 @@
 The count works without the reader. Where it is there, the foreground is cut at its centres, the two readings of a
 stage are multiplied (logarithmic pooling, Genest and Zidek 1986, Statistical Science 1:114), and cysts and shells are
 settled by the photo's own line between them, two groups and mixture, over a weave or a print by what of it shows
-through each, and in doubt on a plain floor by how like each other they are; stages on which the two differ are counted,
-so that a photo can be flagged.
+through each, in doubt on a plain floor by how like each other they are, and in both by their colours; stages on which
+the two differ are counted, so that a photo can be flagged.
 """
 
 from __future__ import annotations
@@ -163,7 +163,7 @@ def read_at_centres(
     elif in_doubt and not part_by_looks(joint.found.p_read, joint.found.features):
         p = _by_others(joint.analysis, joint.found)
     if patterned or in_doubt:
-        p = settle_by_colours(p, colours_of(work, joint.found.rows, joint.found.cols))
+        p = _by_colours(work, joint.found, p)
     return replace(joint, found=replace(joint.found, p=p))
 
 
@@ -184,6 +184,14 @@ def _by_others(analysis: Analysis, found: FoundObjects) -> np.ndarray:
     likeness, labels = np.full(len(found.p), np.nan), analysis.cuts[0].labels
     likeness[which] = likeness_to_others(analysis.work, labels, found.rows[which], found.cols[which])
     return settle_by_others(found.p, likeness)
+
+
+def _by_colours(work: WorkImage, found: FoundObjects, p: np.ndarray) -> np.ndarray:
+    """Settle cysts and shells by the two groups that their colours fall into."""
+    which = np.flatnonzero(p[:, PAIR].sum(axis=1) > 0.5)
+    colours = np.full((len(p), 3), np.nan)
+    colours[which] = colours_of(work, found.rows[which], found.cols[which])
+    return settle_by_colours(p, colours)
 
 
 def _by_floor(analysis: Analysis, found: FoundObjects, at_first: int | None) -> np.ndarray:

@@ -96,7 +96,7 @@ def settle_by_colours(p: np.ndarray, colours: np.ndarray) -> np.ndarray:
 
 
 def _parted(colours: np.ndarray, read: np.ndarray) -> np.ndarray | None:
-    """Logit of each body to be of the group read as cysts, from the first guess that ends best; None where none does."""
+    """Logit of each body to be of the group read as cysts, from the first guess that ends best; None if none does."""
     looks, best, needed = np.column_stack([colours, read]), None, VERY_STRONG
     for k, first in enumerate(_first_guesses(colours, read)):
         parted = _two_groups(looks, first)
@@ -113,7 +113,7 @@ def _parted(colours: np.ndarray, read: np.ndarray) -> np.ndarray | None:
 
 
 def _ranked(read: np.ndarray, first: np.ndarray) -> float:
-    """Share of all pairs of one body from each group of which the first was likelier read as a cyst; equal ones half."""
+    """Share of all pairs of a body from each group whose first was likelier read as a cyst; equal ones count half."""
     if first.all() or not first.any():
         return 0.0
     others = np.sort(read[~first])
