@@ -153,9 +153,9 @@ def _two_groups(looks: np.ndarray, group: np.ndarray) -> tuple[np.ndarray, np.nd
         ]
         common = sum(about) + at_least
         each = []
-        for mean, own, size in zip(means, about, sizes, strict=True):
+        for mean, scatter, size in zip(means, about, sizes, strict=True):
             weight = (1 - BETWEEN) * size + BETWEEN * (n + SPREAD_BODIES)
-            covariance = ((1 - BETWEEN) * own + BETWEEN * common) / weight
+            covariance = ((1 - BETWEEN) * scatter + BETWEEN * common) / weight
             each.append(np.log(size / n) + _log_normal(looks, mean, covariance))
         says, last = each[0] - each[1], group
         group = expit(says)
