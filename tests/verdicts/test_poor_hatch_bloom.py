@@ -7,6 +7,7 @@ import pytest
 
 from qckit.verdicts.poor_hatch.causes import cause
 from qckit.verdicts.poor_hatch.likelihood.densities import either
+from qckit.verdicts.poor_hatch.likelihood.notes import read_sheet
 from qckit.verdicts.poor_hatch.likelihood.readings import Ordinary, Record, log_ratio
 from qckit.verdicts.poor_hatch.likelihood.stage_mix import act, draws_of
 
@@ -63,3 +64,22 @@ def test_a_mean_of_two_likelihoods_takes_its_share_from_the_second():
     assert either(0.0, -700.0, 0.2) == pytest.approx(math.log(0.8))
     assert either(-700.0, 0.0, 0.2) == pytest.approx(math.log(0.2))
     assert either(math.log(3.0), math.log(5.0)) == pytest.approx(math.log(4.0))
+
+
+@pytest.mark.parametrize(
+    "note",
+    ["air to cone 2 went off overnight", "light of cone B went off", "the heater in the water went off"]
+    + ["alarm at the water tank went off", "cone 2 heater turned off", "grey cone used", "cone A: white PVC"],
+)
+def test_what_went_off_in_water_or_at_a_cone_and_a_grey_cone_are_no_bloom(note):
+    """Lights, air and alarms near the words water or cone spoke for a bloom, fifteen to one."""
+    assert "bloom" not in {p.cause for p in read_sheet({"notes": note})}
+
+
+@pytest.mark.parametrize("note", ["water had gone off", "cone looks hazy", "water in cone B turned grey"])
+def test_water_that_went_off_or_turned_grey_is_a_bloom(note):
+    assert {p.cause for p in read_sheet({"notes": note})} == {"bloom"}
+
+
+def test_foam_of_a_box_is_none_on_the_water():
+    assert read_sheet({"notes": "kept in a styrofoam box"}) == []

@@ -188,7 +188,7 @@ HANDLING = (
                 8.0,
             ),
             (
-                r"(?<!little )(?<!bit of )(?<!little of )foam\w*(?! (?:a )?little)|froth\w*|\bboil\w*|^(?:much |far |way )?too strong|violent\w*",
+                r"(?<!little )(?<!bit of )(?<!little of )\bfoam\w*(?! (?:a )?little)|froth\w*|\bboil\w*|^(?:much |far |way )?too strong|violent\w*",
                 8.0,
             ),
             (
@@ -247,7 +247,10 @@ HANDLING = (
                 12.0,
             ),
             (r"\b(?:soap|detergent|dish-?washer)\b", 5.0),
-            (r"(?<!little )(?<!bit of )(?<!little of )(?:foam|froth)\w*(?! (?:a )?little)", 3.0),  # of strong air, too
+            (
+                r"(?<!little )(?<!bit of )(?<!little of )\b(?:foam|froth)\w*(?! (?:a )?little)",
+                3.0,
+            ),  # of strong air, too
             (
                 r"\b(?:swimming )?pool (?:smell|air)|smell of (?:a )?(?:swimming )?pool|\b(?:pale|white|burst) embryos",
                 6.0,
@@ -312,7 +315,16 @@ HANDLING = (
                 r"\b(?:milky|turbid|murky|slim[ey]\w*|mucus|bacteri\w*|vibrio\w*|biofilm)\b|\bcloud(?:y|ed)\b(?! (?:day|sky|weather|outside|morning))",
                 10.0,
             ),
-            (both("water|cone", r"whitish|hazy|opaque|gr[ea]y(?:ish)?|(?:gone|went|turned) (?:off|bad|white)"), 8.0),
+            # lights, heaters and alarms go off, too, and cones are grey or white themselves
+            (
+                both("water", "whitish|hazy|opaque|gr[ea]y(?:ish)?|(?:gone|went|turned) (?:bad|white)")
+                + r"|(?<!in )(?<!in the )\bwater (?:had |has |was |is )?(?:gone|went|going) off\b",
+                8.0,
+            ),
+            (
+                r"\bcones? (?:\w+ )?(?:(?:had |has )?(?:gone|went|turned)|looks?|looked) (?:whitish|hazy|opaque|grey(?:ish)?)\b",
+                8.0,
+            ),
             (r"stink\w*|stank|smell\w* (?:bad|foul|rotten|of (?:egg|fish))|rotten|foul", 6.0),
             (
                 r"\bdead (?:ones |nauplii |larvae )?(?:on|at) (?:the )?bottom|\b(?:many|lots of|much) dead\b|(?:nauplii|larvae) (?:\w+ )?(?:dead|dying|died)",
