@@ -137,7 +137,8 @@ def _elsewhere(series, charted, aside):
     """Points of all lots that may tell of the room's days."""
     points = chart_points(series, charted.name)
     by_hand = points["label"].isin([label for label, why in aside.items() if why])
-    return points[(_off_standard(points, series, charted) == "") & ~by_hand]
+    is_sound = (_off_standard(points, series, charted) == "") & (doubt_of(points, series) == "")
+    return points[is_sound & ~by_hand]
 
 
 def _listed(frame, by_hand, known):

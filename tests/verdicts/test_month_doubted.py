@@ -1,5 +1,6 @@
 """Hatches whose figures can hardly be (a tenfold mass): shown in the month, asked about, in no limits."""
 
+import numpy as np
 import pandas as pd
 import pytest
 from test_month_alone import first_month, with_signal
@@ -39,6 +40,23 @@ def test_no_limits_rest_on_a_doubted_hatch(site, clean):
     told = baseline_table(study).set_index("chart").loc["hatching efficiency", "set_aside"]
     assert told.startswith("H05: its figures can hardly be: ")
     assert study.lots["L1"].efficiency.value == pytest.approx(other.lots["L1"].efficiency.value, rel=0.02)
+
+
+def test_no_limits_rest_on_one_of_another_lot_that_tells_of_the_rooms_days():
+    """Two cones a day, half of what varies shared by the day: what lots before show of it goes into a lot's limits."""
+    tables = first_month({}, n=104)
+    day, shared = np.arange(104) // 2, np.exp(np.random.default_rng(0).normal(0, 0.08, 52))
+    started = pd.Timestamp("2026-03-02T09:00Z") + pd.to_timedelta(day, "D") + pd.to_timedelta(np.arange(104) % 2, "m")
+    lot = np.where(np.arange(104) < 60, "L0", "L1")
+    hatches = tables.hatches.assign(lot=lot, started=[at.isoformat() for at in started])
+    level = tables.samples["hatch"].map(dict(zip(hatches["hatch"], shared[day], strict=True)))
+    samples = tables.samples.assign(nauplii=(tables.samples["nauplii"] * level).round().astype(int))
+    lots = pd.concat([tables.lots.assign(lot="L0"), tables.lots], ignore_index=True)
+    room, bad = tables.but(hatches=hatches, samples=samples, lots=lots), ["H05", "H18", "H30"]
+    without = room.but(hatches=hatches[~hatches["hatch"].isin(bad)], samples=samples[~samples["hatch"].isin(bad)])
+    limits = [study_month(t, month="2026-04").charts[CHART].limits for t in (with_tenfold_grams(room, *bad), without)]
+    assert limits[0].spread == "days"
+    assert limits[0].sigma == pytest.approx(limits[1].sigma, rel=1e-6)
 
 
 def test_it_is_asked_about_with_both_commands(site):
