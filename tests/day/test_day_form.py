@@ -72,6 +72,7 @@ def test_nothing_is_written_without_initials(form, bench):
         "text": "Say who you are first: choose your initials above, or write others under 'other…'.",
         "bad": True,
         "answer": bench.answer(),
+        "nth": 1,
     }
 
 
@@ -84,6 +85,22 @@ def test_an_entry_that_is_sent_twice_under_its_name_is_written_once(form, bench)
     wrong = send(form, "feed", n="page-z", hatch="H261119-A")
     right = send(form, "feed", n="page-z", hatch="H261119-A", million="0.3")  # refused before, so it is not known
     assert wrong["bad"] and not right["bad"] and len(bench.log.feeds()) == 2
+
+
+def test_a_form_made_anew_in_the_same_kernel_knows_what_the_last_one_wrote(form, bench):
+    """After a reload the cell is run again: the entry whose answer was lost is offered there."""
+    first = send(form, "feed", n="page-a", hatch="H261119-A", million="1.2")["text"]
+    assert send(DayForm(bench), "feed", n="page-a", hatch="H261119-A", million="1.2")["text"].endswith(first)
+    assert len(bench.log.feeds()) == 1
+
+
+def test_the_same_refusal_of_the_same_entry_is_answered_each_time(form):
+    """The page went on waiting, and said that the kernel may have stopped."""
+    answers = []
+    form.observe(lambda change: answers.append(change.new["text"]), names="status")
+    for _ in range(2):
+        send(form, "feed", n="page-b", hatch="H261119-A")
+    assert answers == ["million nauplii is empty. Type it."] * 2
 
 
 def test_an_entry_that_is_sent_a_day_late_bears_the_times_of_its_typing(form, bench):

@@ -23,6 +23,7 @@ from qckit.tables import SEPARATIONS
 __all__ = ["DayForm", "day_form"]
 
 _HERE = Path(__file__).parent
+_WRITTEN: dict[tuple, str] = {}  # what was said of each entry, by site and name; for all forms of this kernel
 
 
 class DayForm(anywidget.AnyWidget):
@@ -58,7 +59,6 @@ class DayForm(anywidget.AnyWidget):
     def __init__(self, bench: Bench, **kwargs):
         super().__init__(initials=bench.by, people=list(bench.people()), site_key=site_key(bench.log), **kwargs)
         self.bench = bench
-        self._written: dict[str, str] = {}  # what was said of each entry, by the name that the page gave it
         protocol = bench.settings.protocol
         letters = [COUNT_LETTERS[c] for c in protocol.counted_columns]
         self.tally = {
@@ -91,15 +91,15 @@ class DayForm(anywidget.AnyWidget):
 
     def _on_message(self, _widget, message, _buffers) -> None:
         """Take what the form sends; say what came of it."""
-        number = message.get("n")
+        name = self.site_key, message.get("n")
         self.bench.by = self.initials.strip()
         try:
-            if number in self._written:  # offered to a person again, as the page was closed before the answer came
-                sentence, bad = f"That stands in the log already. {self._written[number]}", False
+            if name in _WRITTEN:  # offered to a person again, as the page was closed before the answer came
+                sentence, bad = f"That stands in the log already. {_WRITTEN[name]}", False
             else:
                 self.bench.age = dt.timedelta(seconds=round(message.get("age_s", 0)))
                 sentence, bad = self._act(message), False
-                self._written[number] = sentence
+                _WRITTEN[name] = sentence
         except (QcError, OSError, ValueError) as error:
             sentence, bad = one_line(error), True
         finally:
@@ -108,7 +108,8 @@ class DayForm(anywidget.AnyWidget):
             self._refresh()
         except (QcError, OSError) as error:  # the page stays as it was; what became of the entry is said all the same
             sentence = sentence if bad else f"{sentence} The page was not worked out anew: {one_line(error)}"
-        self.status = {"n": number, "text": sentence, "bad": bad, "answer": self.bench.answer()}
+        nth = self.status.get("nth", 0) + 1  # or an answer like the one before would not be sent
+        self.status = {"n": name[1], "text": sentence, "bad": bad, "answer": self.bench.answer(), "nth": nth}
 
     def _act(self, message) -> str:
         """Do one entry and return the sentence that shows it back."""
