@@ -46,7 +46,10 @@ function makeKeeper(prefix, now) {
     return end;
   }
   async function save() { // true once the disk has what this page holds
-    try { if (!db) await open(); unsafe = !(await put(false)); } catch { unsafe = now().edits.length > 0; }
+    let isDone = false;
+    try { if (!db) await open(); isDone = await put(false); } catch { /* no store, or a full one */ }
+    stored ||= !isDone; // what could not be let go is tried again, too
+    unsafe = !isDone && now().edits.length > 0;
     return !unsafe;
   }
   function close() { try { put(true); } catch { /* no store, or not open yet: the page has said so */ } }
@@ -65,7 +68,8 @@ function makeKeeper(prefix, now) {
         const rest = kept[i].edits.filter((edit) => !isTaken.has(`${name}|${edit.uid}`) && (gone || !edit.draft));
         if (rest.length) found.push([name, rest]); else if (gone) over.push([PAGES, name]);
       });
-      marks.forEach((mark, i) => { if (isFar(times[i], FORGET_MS)) over.push([TAKEN, mark]); });
+      const isKept = (mark) => names.some((name) => mark.startsWith(`${name}|`)); // beside another that is still offered
+      marks.forEach((mark, i) => { if (isFar(times[i], FORGET_MS) && !isKept(mark)) over.push([TAKEN, mark]); });
       if (over.length) { const work = writing([PAGES, TAKEN]); over.forEach(([where, key]) => work.objectStore(where).delete(key)); }
       return found;
     } catch { return []; }

@@ -97,6 +97,41 @@ def test_an_entry_that_another_form_took_is_offered_once_only(shown):
     kept(page, 0)
 
 
+def test_an_entry_that_was_taken_is_not_offered_again_beside_one_that_waits_for_days(shown):
+    page = shown()
+    lost_entry(page)
+    button(page, "Take back last").click()
+    kept(page, 2)
+    page.reload()
+    button(page, "Leave it").first.click()
+    kept(page, 1)
+    page.evaluate(
+        "async () => { const db = await new Promise((ok) => { const asked = indexedDB.open('qckit', 1);"
+        " asked.onsuccess = () => ok(asked.result); }); const work = db.transaction(['taken'], 'readwrite');"
+        " const taken = work.objectStore('taken'), names = taken.getAllKeys();"
+        " names.onsuccess = () => names.result.forEach((name) => taken.put(Date.now() - 3 * 864e5, name));"
+        " await new Promise((ok) => { work.oncomplete = ok; }); db.close(); }"
+    )
+    page.wait_for_timeout(5000)  # it looks twice
+    assert button(page, "Leave it").count() == 1
+    kept(page, 1)
+
+
+def test_an_entry_that_the_store_did_not_let_go_is_let_go_later(shown):
+    """It was offered again although the log had it."""
+    page = shown()
+    button(page, "Meters calibrated").click()
+    kept(page, 1)
+    page.evaluate(
+        "() => { const real = IDBObjectStore.prototype.delete; IDBObjectStore.prototype.delete = function (key) {"
+        " IDBObjectStore.prototype.delete = real; const asked = real.call(this, key); this.transaction.abort();"
+        " return asked; }; }"
+    )
+    page.evaluate("answer({ n: sent.at(-1).n, text: 'Kept.', bad: false })")
+    kept(page, 0)
+    assert page.errors == []
+
+
 def test_two_forms_that_offer_the_same_entry_write_it_once(shown):
     page = shown()
     lost_entry(page)
