@@ -197,9 +197,10 @@ def pixels_of(image) -> np.ndarray:
     """
     width, height = image.size
     out = np.empty((height, width) if image.mode == "L" else (height, width, 3), np.uint8)
-    file = _PixmapFile(out)
-    image.save(file, "PPM")
-    file.check_full()
+    if out.size:  # of nothing there is no pixmap
+        file = _PixmapFile(out)
+        image.save(file, "PPM")
+        file.check_full()
     return out
 
 

@@ -10,6 +10,8 @@ from PIL import Image
 
 from qckit.errors import InputError
 from qckit.photo import find_photos, photo_names, read_photo
+from qckit.photo.decoding import pixels_of
+from qckit.photo.reading import Brightness
 
 
 @pytest.fixture
@@ -28,6 +30,15 @@ def test_png_jpeg_tiff_agree(tmp_path, scene):
     assert (read_photo(tmp_path / "a.tif").pixels == scene).all()
     assert (read_photo(tmp_path / "b.tif").pixels == scene).all()
     assert np.abs(read_photo(tmp_path / "a.jpg").pixels.astype(int) - scene).mean() < 4
+
+
+def test_pixels_are_those_of_the_picture_even_none_and_such_as_look_like_a_pixmaps_head():
+    head = np.frombuffer(b"\n255\n0" * 64, np.uint8).reshape(16, 24)
+    for values in (head, head.repeat(3, axis=1).reshape(16, 24, 3), head[:1, :1]):
+        assert np.array_equal(pixels_of(Image.fromarray(values)), values)
+    grey = Brightness(Image.fromarray(head))
+    assert grey[5:5].shape == (0, 24) and grey.T[24:30].shape == (0, 16)
+    assert np.array_equal(grey[14:20], head[14:])
 
 
 def test_heic_is_read_upright(tmp_path, scene):
