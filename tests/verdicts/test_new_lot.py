@@ -391,6 +391,24 @@ def test_a_cone_whose_figures_can_hardly_be_is_left_out_and_asked_about_first():
     assert found.figures[1].value < 10_000 and found.left_out == []
 
 
+def test_a_test_is_not_left_out_for_sound_cones_of_other_days():
+    """Its grams were tenfold, its percentages fine: the lot was rejected by its test of a month before."""
+    older, newer = [cone(c, 60, 3, 80) for c in "ABC"], [cone(c, day=20) for c in "ABC"]
+    tables = site([*older, *newer, *(cone("A", purpose="production", day=day) for day in (10, 11))])
+
+    def judged(slips):
+        grams = tables.hatches["cysts_g"].where(~tables.hatches["hatch"].isin(slips), 160.0)
+        return judge_new_lot(tables.but(hatches=tables.hatches.assign(cysts_g=grams)), lot="N-1")
+
+    slips = tables.hatches["hatch"].iloc[3:6].tolist()
+    for slipped in (slips, slips[1:]):  # one sound cone makes no test either, but the others are asked about
+        found = judged(slipped)
+        assert found.figures[0].value == pytest.approx(100 * 120 / 141)
+        assert not any(name in line for name in slips for line in found.left_out)
+        asked = [step.split(". ")[1].split(":")[0] for step in found.next_steps if step.startswith("Put this right")]
+        assert asked == slipped
+
+
 def test_all_cones_off_the_standard_spoil_the_test():
     found = judge([cone(c, 60, 3, 80, temperature_c=22.0) for c in "ABC"])
     assert found.verdict == "repeat-test"

@@ -68,8 +68,10 @@ def test_a_mean_of_two_likelihoods_takes_its_share_from_the_second():
 
 @pytest.mark.parametrize(
     "note",
-    ["air to cone 2 went off overnight", "light of cone B went off", "the heater in the water went off"]
-    + ["alarm at the water tank went off", "cone 2 heater turned off", "grey cone used", "cone A: white PVC"],
+    [
+        *("air to cone 2 went off overnight", "light of cone B went off", "the heater in the water went off"),
+        *("alarm at the water tank went off", "cone 2 heater turned off", "grey cone used", "cone A: white PVC"),
+    ],
 )
 def test_what_went_off_in_water_or_at_a_cone_and_a_grey_cone_are_no_bloom(note):
     """Lights, air and alarms near the words water or cone spoke for a bloom, fifteen to one."""

@@ -18,7 +18,7 @@ from qckit.hatch.harvest.losses import HarvestLosses, harvest_losses
 from qckit.hatch.harvest.recovery import Recovery, recovery_of
 from qckit.hatch.lots.ageing import ageing_trend
 from qckit.hatch.lots.doubted import doubted_hatches
-from qckit.hatch.lots.standard_tests import TEST_PURPOSES
+from qckit.hatch.lots.standard_tests import TEST_PURPOSES, latest_test
 from qckit.hatch.metrics import cone_metrics, require_lot, sample_metrics
 from qckit.hatch.notes import gaps
 from qckit.hatch.photo_counts import corrected_tables
@@ -37,7 +37,7 @@ __all__ = ["NewLotEvidence", "new_lot_evidence"]
 
 _OTHERS = {"reference": "the reference lot {lot}", "test": "lot {lot}, tested beside it"}
 _FOLLOWED_HOURS = 4  # fewer counted hours say nothing of a cone's speed
-_LEAST_SOUND = 2  # cones of a lot, beside which one whose figures can hardly be is left out
+_LEAST_SOUND = 2  # cones of the newest test, or of a lot, beside which one whose figures can hardly be is left out
 
 
 @dataclass(frozen=True)
@@ -74,7 +74,7 @@ class NewLotEvidence:
     counted_hatch_pct: float  # the percentage as counted, before the certificate's correction; NaN without one
     n_past: int  # cones of the test before this one
     left_out: tuple[str, ...]
-    slips: tuple[str, ...]  # of them the cones of this lot's tests whose figures can hardly be, with the first step
+    slips: tuple[str, ...]  # cones of this lot's tests whose figures can hardly be, where some can; with the first step
     world: LotWorld  # the site's other lots, and this one's age
     speed: object  # SpeedComparison with the reference lot, or None
     recovery: Recovery  # of the site's harvests
@@ -92,7 +92,7 @@ def new_lot_evidence(tables, *, lot, reference=None, detection_u=None, certifica
     row = require_lot(lots, hatches, lot)
     samples = fill_volumes(tables.samples, tables.photos)
     every = cone_metrics(samples, hatches, lots, reading_h=settings.conditions.reading_h)
-    can_be, slips = _that_can_be(every, samples, settings)
+    can_be, *doubted = _that_can_be(every, samples, settings)
     test = choose_cones(can_be, hatches, readings, lot=lot, settings=settings, reference=reference)
     used, beside, older = test.used, test.beside, test.older
     in_test = {*used["hatch"], *beside["hatch"]}
@@ -134,7 +134,7 @@ def new_lot_evidence(tables, *, lot, reference=None, detection_u=None, certifica
         percentage_budget=_unless_too_little(_percentage_budget, used, settings, detection_u),
         output_budget=_unless_too_little(_output_budget, used, row, settings),
         ageing=_first_of(_ageing, can_be, (lot, test.reference), settings),
-        **_left_out(test, summary, other, slips, of_tests=set(hatches.loc[_is_test(hatches, lot), "hatch"])),
+        **_left_out(test, summary, other, doubted, of_tests=set(hatches.loc[_is_test(hatches, lot), "hatch"])),
         certificate=certificate,
         samples=samples[samples["hatch"].isin({*test.conditions["hatch"], *in_test})],
         pct_decimals=pct_decimals(summary.hatch_pct, [settings.limits.min_hatch_pct, *claimed]),
@@ -173,8 +173,9 @@ def subsamples_as_counted(tables):
     return sample_metrics(samples, tables.hatches, tables.lots)
 
 
-def _left_out(test, summary, other, slips, *, of_tests):
-    """What was not used, and why: of the test, of its figures, of the reference lot's."""
+def _left_out(test, summary, other, doubted, *, of_tests):
+    """What was not used, and why: of the test, of its figures, of the reference lot's; and the slips asked about."""
+    slips, asked = doubted
     gaps_of_other = gaps(other.notes if other else ())
     of_these = [one for one in slips if one.lot in (summary.lot, test.reference)]
     left_out = (
@@ -183,7 +184,7 @@ def _left_out(test, summary, other, slips, *, of_tests):
         *map(str, gaps(summary.notes)),
         *(f"Lot {test.reference}: {g}" for g in gaps_of_other),
     )
-    return {"left_out": left_out, "slips": tuple(_slip(one) for one in slips if one.hatch in of_tests)}
+    return {"left_out": left_out, "slips": tuple(_slip(one) for one in asked if one.hatch in of_tests)}
 
 
 def _slip(one):
@@ -255,14 +256,23 @@ def _first_of(work, cones, lots, settings):
 
 
 def _that_can_be(every, samples, settings):
-    """Cones without those whose figures cannot be, or can hardly be where sound ones of their lot are left; and these.
+    """Cones without those whose figures cannot be, or can hardly be where sound ones are left; these; and those to be
+    asked about, as some of their lot are sound.
 
     What tells of no slip of grams, counts or volumes but of a poor cone stays in, as leaving it out flatters a lot.
     """
     doubted = [one for one in doubted_hatches(every, samples, settings) if one.code != "apart"]
-    sound = every.loc[~every["hatch"].isin({one.hatch for one in doubted}), "lot"].value_counts()
-    slips = [one for one in doubted if one.code == "too many" or sound.get(one.lot, 0) >= _LEAST_SOUND]
-    return every[~every["hatch"].isin({one.hatch for one in slips})].reset_index(drop=True), slips
+    sound = every[~every["hatch"].isin({one.hatch for one in doubted})]
+    slips = [one for one in doubted if one.code == "too many" or _n_beside(one, sound, every) >= _LEAST_SOUND]
+    asked = [one for one in doubted if one in slips or one.lot in set(sound["lot"])]
+    return every[~every["hatch"].isin({one.hatch for one in slips})].reset_index(drop=True), slips, asked
+
+
+def _n_beside(one, sound, every):
+    """Sound cones of a lot's newest test, of a cone of that; of another, all of the lot."""
+    newest = set(latest_test(every, one.lot)[0]["hatch"])
+    mine = sound[sound["hatch"].isin(newest)] if one.hatch in newest else sound[sound["lot"] == one.lot]
+    return len(mine)
 
 
 def _dose(tables, lot, now, every):
