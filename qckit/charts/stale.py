@@ -13,6 +13,7 @@ from qckit.errors import InputError
 __all__ = ["anew_limits", "doubt_of", "stale_words"]
 
 _WIDER = 1.25  # times the spread: narrower changes of it come with a late hatch or a recount, and change no verdict
+_LEAST = 6  # hatches; the spread of fewer tells nothing, and that of two makes no limits. No source
 _MOVED = 0.5  # of a standard deviation, of the centre line. Both no source
 
 
@@ -35,6 +36,8 @@ def anew_limits(limits: Limits, points, charted) -> Limits | None:
         None where they are about the same, or where too little is left to tell.
     """
     spread = limits.spread if limits.spread == "moving range" else "standard deviation"
+    if len(points) < _LEAST:
+        return None
     options = {"per": charted.per, "slope_per_day": limits.slope_per_day, "spread": spread}
     try:
         now = set_baseline(points, charted.kind, **options).limits
@@ -61,7 +64,7 @@ def stale_words(chart, points) -> str:
     """
     inside = chart.frame.loc[chart.frame["phase"] == "baseline", "label"]
     mine = points[points["label"].isin(set(inside) - {p["label"] for p in chart.set_aside})]
-    now = anew_limits(chart.limits, mine, chart.charted) if chart.charted.by_lot and len(mine) else None
+    now = anew_limits(chart.limits, mine, chart.charted) if chart.charted.by_lot else None
     if now is None:
         return ""
     before, after = (apply_limits(one, mine).iloc[-1] for one in (chart.limits, now))

@@ -94,3 +94,16 @@ def test_limits_frozen_over_such_hatches_are_named_with_how_to_freeze_anew(site,
     again = study_month(site.but(baselines=rows), month="2026-04", is_proposed=True)
     anew = baseline_rows(again, set_by="op1", set_at="2026-05-02T09:00:00+00:00")
     assert not any(c.stale for c in study_month(site.but(baselines=anew), month="2026-04").charts.values())
+
+
+@pytest.mark.parametrize("n_left", [0, 1, 2, 7])
+def test_frozen_limits_whose_hatches_were_withdrawn_since_stop_no_review(clean, n_left):
+    """With two left the review ended in an error of a solver."""
+    rows = baseline_rows(study_month(clean, month="2026-04"), set_by="op1", set_at="2026-05-01T09:00:00+00:00")
+    left = clean.hatches["hatch"].isin({*clean.hatches["hatch"][:n_left], *clean.hatches["hatch"][40:]})
+    names = set(clean.hatches.loc[left, "hatch"])
+    site = clean.but(
+        hatches=clean.hatches[left], samples=clean.samples[clean.samples["hatch"].isin(names)], baselines=rows
+    )
+    study = study_month(site, month="2026-04")
+    assert study.charts[CHART].is_frozen and (n_left > 2 or not study.charts[CHART].stale)
