@@ -100,7 +100,7 @@ def test_an_entry_that_another_form_took_is_offered_once_only(shown):
 def test_an_entry_that_was_taken_is_not_offered_again_beside_one_that_waits_for_days(shown):
     page = shown()
     lost_entry(page)
-    button(page, "Take back last").click()
+    button(page, "Meters calibrated").click()
     kept(page, 2)
     page.reload()
     button(page, "Leave it").first.click()
@@ -115,6 +115,18 @@ def test_an_entry_that_was_taken_is_not_offered_again_beside_one_that_waits_for_
     page.wait_for_timeout(5000)  # it looks twice
     assert button(page, "Leave it").count() == 1
     kept(page, 1)
+
+
+def test_what_was_to_be_taken_back_is_not_offered_again(shown):
+    """Once another entry stands last, it would take that one back."""
+    page = shown()
+    lost_entry(page)
+    button(page, "Take back last").click()
+    page.wait_for_timeout(2500)
+    kept(page, 1)
+    page.reload()
+    button(page, "Leave it").wait_for()
+    assert "take back" not in page.locator(".qcf-left").inner_text()
 
 
 def test_an_entry_that_the_store_did_not_let_go_is_let_go_later(shown):

@@ -34,7 +34,8 @@ function render({ model, el }) {
   root.prepend(offer);
   const unanswered = () => waiting.filter((one) => !one.refused);
   const silent = () => unanswered().some((one) => performance.now() - sentAt.get(one.uid) > SILENT_MS);
-  const keeper = makeKeeper(`qckit-day:${model.get("site_key")}:`, () => ({ silent: silent(), edits: [...waiting, ...Object.values(drafts)] }));
+  const lasting = () => waiting.filter((one) => one.do !== "take back"); // sent later it would take back what came since
+  const keeper = makeKeeper(`qckit-day:${model.get("site_key")}:`, () => ({ silent: silent(), edits: [...lasting(), ...Object.values(drafts)] }));
   async function save() {
     clearTimeout(draftTimer);
     await keeper.save();
