@@ -22,6 +22,7 @@ from qckit.counting.working import WorkImage
 
 __all__ = ["colours_of", "settle_by_colours"]
 
+# chosen on photos that the network had not seen: tests/photos/MEASURED.md, "Counter 1.22"
 REACH_UM = 75.0  # of the disc about a centre whose colour is taken: two thirds of a cyst's radius
 SOFTENER_CODES = 8.0  # added to code values before their logarithm is taken, as black floors are noise there
 MOST_READ = 7.0  # logit of a reading at most
