@@ -14,7 +14,8 @@ import warnings
 import click
 
 from qckit import __version__
-from qckit.errors import QcError, StateWarning, console_text, file_fault, one_line, printable
+from qckit.errors import QcError, StateWarning, console_text, one_line, printable
+from qckit.kept import kept_meanwhile, say_fault
 
 # command -> (module, one line of help); the help stands here so that listing imports nothing
 COMMANDS = {
@@ -129,15 +130,16 @@ def _note_once():
 
 
 def _run(argv: list[str] | None) -> None:
-    """Run the command line and turn what goes wrong into a line and an exit code."""
+    """Run the command line and turn what goes wrong into a line and an exit code.
+
+    A fault after the log kept something says so, and is no 2, which means that nothing was written.
+    """
     try:
-        code = command.main(args=argv, prog_name="qckit", standalone_mode=False)
-    except QcError as error:
-        click.echo(f"qckit: {one_line(error)}", err=True)
-        sys.exit(error.exit_code)
-    except OSError as error:
-        click.echo(f"qckit: {one_line(file_fault(error))}", err=True)
-        sys.exit(2)
+        with kept_meanwhile() as kept:
+            code = command.main(args=argv, prog_name="qckit", standalone_mode=False)
+    except (QcError, OSError) as error:
+        click.echo(f"qckit: {say_fault(error, kept)}", err=True)
+        sys.exit(1 if kept else getattr(error, "exit_code", 2))
     except click.exceptions.Exit as leaving:
         sys.exit(leaving.exit_code)
     except click.ClickException as error:
@@ -152,6 +154,9 @@ def _run(argv: list[str] | None) -> None:
     except Exception as error:
         if os.environ.get("QCKIT_TRACEBACK"):
             raise
+        if kept:
+            click.echo(f"qckit: {say_fault(error, kept)} Please report it.", err=True)
+            sys.exit(1)
         what = f"{type(error).__name__}: {one_line(error)[:300]}"
         click.echo(
             f"qckit: a fault of the kit, nothing of this step was kept ({what}). Please report it with what "

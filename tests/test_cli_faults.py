@@ -219,6 +219,53 @@ def test_a_server_that_refuses(said, tmp_path):
     )
 
 
+@pytest.mark.parametrize(
+    ("fails", "command", "step"),
+    [
+        ("qckit.commands.log._say_answer", "log import good.csv --site site --by op1", "step 1 (import, 1 row)"),
+        (
+            "qckit.commands.log.dates_at",
+            "log correct lots L-0 origin there --site site --by op1 --reason slip",
+            "step 2 (correct, 1 row)",
+        ),
+        ("qckit.log.store.SiteLog.still_withdrawn", "log reinstate lots L-1 --site site --by op1 --reason x", "step 3"),
+    ],
+)
+@pytest.mark.parametrize("fault", [KeyError("n"), InputError("log.sqlite: is damaged."), OSError(5, "I/O", "log")])
+def test_a_fault_after_the_log_was_written_says_what_stands_there(
+    said, tmp_path, monkeypatch, fails, command, step, fault
+):
+    """It said that nothing of the step was kept."""
+
+    def fail(*_args, **_kwargs):
+        raise fault
+
+    (tmp_path / "good.csv").write_text("lot,origin\nL-9,here\n")
+    if "import" not in command:
+        with open_log(tmp_path / "site") as log:
+            log.add("lots", pd.DataFrame({"lot": ["L-0", "L-1"]}), by="op1")
+            if "reinstate" in command:
+                log.withdraw("lots", "L-1", by="op1", reason="slip")
+    if "correct" in command:  # its doubts are said by the site's dates
+        monkeypatch.setattr("qckit.log.store.SiteLog._doubts", lambda *_args, **_kwargs: ["a doubt"])
+    monkeypatch.setattr(fails, fail)
+    code, err = said(*command.split())
+    last = err.splitlines()[-1]
+    assert code == 1 and "nothing of this step" not in last
+    assert last.startswith(f"qckit: This stands in the log, and need not be entered again: {step}")
+    assert "What came after it failed: " in last
+
+
+def test_where_nothing_was_kept_a_fault_of_the_kit_says_so(said, monkeypatch):
+    def fail(*_args, **_kwargs):
+        raise KeyError("n")
+
+    monkeypatch.setattr("qckit.log.store.SiteLog.lots", fail)
+    monkeypatch.setattr("qckit.log.store.SiteLog.table", fail)
+    code, err = said("log", "show", "lots", "--site", "site")
+    assert code == 2 and err.startswith("qckit: a fault of the kit, nothing of this step was kept (KeyError: 'n').")
+
+
 def test_every_fault_of_files_is_in_the_handbook():
     from qckit import guide
 

@@ -26,7 +26,7 @@ BASE = {
         "tables",
     ),
     *("words", "flag_words", "progress", "in_notebook", "showing", "columns", "settings_text"),
-    *("object_rows", "robust", "log_odds"),
+    *("object_rows", "robust", "log_odds", "kept"),
 }
 MAY_IMPORT = {
     "errors": {"words"},
@@ -43,6 +43,7 @@ MAY_IMPORT = {
     "object_rows": set(),
     "quantities": set(),
     "robust": set(),
+    "kept": {"errors", "words"},
     "log_odds": set(),
     "stages": set(),
     "words": set(),

@@ -13,6 +13,7 @@ from qckit.day.page.chores import Chore
 from qckit.day.page.starting import Start
 from qckit.hatch.dose.feeds import FeedDue
 from qckit.hatch.dose.supply import HatchState
+from qckit.kept import say_fault
 from qckit.words import (
     capital,
     cone_name,
@@ -35,6 +36,7 @@ __all__ = [
     "answer",
     "day_lines",
     "in_site_order",
+    "say_old_page",
     "start_words",
 ]
 
@@ -317,3 +319,8 @@ def _month(month: str) -> str:
 def heading(page: Day) -> str:
     """Say whose day it is and when it was asked for."""
     return f"{page.site}, {page.now:%A} {day(page.now.date(), page.date_order)}, {page.now:%H:%M}"
+
+
+def say_old_page(error: Exception) -> str:
+    """Say that the page stayed as it was before an entry, and why."""
+    return f"The page was not worked out anew: {say_fault(error)}"

@@ -15,6 +15,7 @@ from urllib.parse import quote
 import sqlalchemy as sa
 
 from qckit.errors import InputError, StateWarning, one_line
+from qckit.kept import tell_kept
 from qckit.log import schema
 
 __all__ = [
@@ -27,6 +28,7 @@ __all__ = [
     "make_engine",
     "masked",
     "may_write",
+    "note_step",
     "open_file",
     "reading",
     "shown_url",
@@ -36,6 +38,7 @@ __all__ = [
 ]
 
 LOG_FILE = "log.sqlite"
+_STEPS = "qckit_steps"
 WAIT_S = 20.0
 """How long one writer waits for another. [s]"""
 
@@ -221,9 +224,21 @@ def reading(engine: sa.Engine):
 
 @contextmanager
 def writing(engine: sa.Engine):
-    """Give a connection that alone writes; what it wrote is kept whole, or not at all when an error leaves it."""
-    with translated(engine), engine.connect().execution_options(qckit_write=True) as connection, connection.begin():
-        yield connection
+    """Give a connection that alone writes; what it wrote is kept whole, or not at all when an error leaves it.
+
+    Steps that are then kept (:func:`note_step`) are told to whoever listens (:mod:`qckit.kept`).
+    """
+    with translated(engine), engine.connect().execution_options(qckit_write=True) as connection:
+        connection.info[_STEPS] = []
+        with connection.begin():
+            yield connection
+        for words in connection.info.pop(_STEPS):
+            tell_kept(words)
+
+
+def note_step(connection, words: str) -> None:
+    """Have a step told once it is kept."""
+    connection.info[_STEPS].append(words)
 
 
 @contextmanager

@@ -20,6 +20,7 @@ from qckit.words import plural, rows_in_words
 __all__ = ["SOFTWARE", "ImportResult", "begin", "insert", "last", "need_by", "notice_settings", "user"]
 
 SOFTWARE = f"qckit {__version__}"
+_SETTINGS = "settings"  # action of a step that notes changed settings
 
 
 @dataclass(frozen=True)
@@ -86,6 +87,8 @@ def begin(connection, log, *, by: str, action: str, source: str, n_rows: int, so
         "n_rows": n_rows,
     }
     connection.execute(sa.insert(schema.STEPS), row)
+    if action != _SETTINGS:  # of which nobody typed anything
+        engine.note_step(connection, f"step {number} ({action}, {plural(n_rows, 'row')})" if n_rows else action)
     kept_settings.note(connection, log, number, by)
     return number
 
@@ -107,7 +110,7 @@ def notice_settings(log, *, by: str = "") -> None:
     with contextlib.suppress(InputError), engine.writing(log.engine) as connection:
         if found := kept_settings.differing(connection, log):
             by = user(by) or "nobody named"
-            begin(connection, log, by=by, action="settings", source=SETTINGS_FILE, n_rows=len(found))
+            begin(connection, log, by=by, action=_SETTINGS, source=SETTINGS_FILE, n_rows=len(found))
 
 
 def user(given: str = "") -> str:

@@ -9,6 +9,7 @@ import platform
 import tempfile
 from collections.abc import Callable, Iterable, Mapping
 from concurrent.futures import ThreadPoolExecutor, as_completed
+from contextvars import copy_context
 from dataclasses import dataclass
 from importlib import metadata
 from pathlib import Path
@@ -17,8 +18,9 @@ import pandas as pd
 
 from qckit import __version__
 from qckit._paths import notebooks_dir
-from qckit.errors import InputError, QcError, unknown_name
+from qckit.errors import InputError, NeedsAttention, QcError, unknown_name
 from qckit.files import safe_name, swap_in
+from qckit.kept import say_fault
 from qckit.log import open_log
 from qckit.log.engine import may_write, sqlite_path
 from qckit.log.kept_pages import findings_in, keep_earlier, report_name, share_pictures
@@ -37,6 +39,7 @@ from qckit.reports.publishing import for_keeping
 from qckit.reports.since import differences
 from qckit.reports.subjects import need_subject
 from qckit.settings import Settings, load_settings
+from qckit.words import first_few
 
 __all__ = ["KINDS", "Kind", "ReportRun", "changed_copy", "run_report", "run_reports"]
 
@@ -157,18 +160,28 @@ def run_report(
         _write_results(executed, result, finding=finding, shown=shown, made_at=made_at, **words)
         earlier = None if out_dir else keep_earlier(result, target / name)
         swap_in(result, target / name)
-        if earlier is not None:
-            share_pictures(earlier, target / name)
-    failed.unlink(missing_ok=True)
     folder = target / name
-    files = (folder / f for f in ("report.html", "notebook.ipynb", FINDINGS_FILE))
-    since = () if earlier is None else tuple(differences(findings_in(earlier), finding))
-    run = ReportRun(kind, subject, folder, *files, finding, since)
-    if not out_dir:
-        _enter_in_log(settings.folder, run, made_at)
-        if index:
-            write_index(settings.folder)
+    files = [folder / f for f in ("report.html", "notebook.ipynb", FINDINGS_FILE)]
+    with _standing(str(files[0])):
+        if earlier is not None:
+            share_pictures(earlier, folder)
+        failed.unlink(missing_ok=True)
+        since = () if earlier is None else tuple(differences(findings_in(earlier), finding))
+        run = ReportRun(kind, subject, folder, *files, finding, since)
+        if not out_dir:
+            _enter_in_log(settings.folder, run, made_at)
+            if index:
+                write_index(settings.folder)
     return run
+
+
+@contextlib.contextmanager
+def _standing(what: str):
+    """Say of a fault after a page was written that the page stands."""
+    try:
+        yield
+    except Exception as error:
+        raise NeedsAttention(f"{what}: is written, and what comes after failed: {say_fault(error)}") from error
 
 
 def _make(target: Path, *, is_of_site: bool = True) -> None:
@@ -257,14 +270,16 @@ def run_reports(
 
     results: list = [None] * len(jobs)
     with ThreadPoolExecutor(max_workers=max(1, int(workers))) as pool:
-        pending = {pool.submit(one, job): i for i, job in enumerate(jobs)}
+        pending = {pool.submit(copy_context().run, one, job): i for i, job in enumerate(jobs)}  # see qckit.kept
         for done, future in enumerate(as_completed(pending), start=1):
             i = pending[future]
             results[i] = future.result()
             if progress:
                 progress(done, len(jobs), f"{jobs[i][0]} {' '.join(str(v) for v in jobs[i][1].values() if v)}")
     if jobs:
-        write_index(settings.folder)
+        pages = [str(result.html) for result in results if isinstance(result, ReportRun)]
+        with _standing(first_few(pages, 3)) if pages else contextlib.nullcontext():
+            write_index(settings.folder)
     return results
 
 

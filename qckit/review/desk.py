@@ -12,6 +12,7 @@ import traitlets
 from sqlalchemy.exc import DBAPIError
 
 from qckit.errors import InputError, QcError, need_text, one_line
+from qckit.kept import kept_meanwhile, say_fault
 from qckit.object_rows import FOUND
 from qckit.photo import read_photo
 from qckit.review.browser_store import page_code, site_key
@@ -152,20 +153,27 @@ class ReviewDesk(anywidget.AnyWidget):
         fault = ""
         for edit in edits:
             answer = {"answer": edit.get("uid"), "text": fault, "bad": bool(fault), "keep": bool(fault)}
-            try:
-                if not fault:
-                    session = self._session_of(edit, others)
-                    session.catch_up()
-                    answer["text"] = apply_edit(session, edit)
-                    if edit.get("do") == "undo":
-                        answer["objects"] = list(session.undone)
-            except (QcError, OSError) as error:
-                answer |= {"text": f"Not saved: {one_line(error)}", "bad": True}
-                if _is_fault_of_the_log(error):  # not of the edit: the page keeps it and those after it
-                    fault, answer["keep"] = answer["text"], True
+            if not fault:
+                answer |= self._saved(edit, others)
+                fault = answer["text"] if answer["keep"] else ""
             self.send(answer)
         if not fault:
             self._refresh()
+
+    def _saved(self, edit, others) -> dict:
+        """Write one edit; say what came of it, whether it is refused, and whether the page is to keep it."""
+        with kept_meanwhile() as kept:
+            try:
+                session = self._session_of(edit, others)
+                session.catch_up()
+                text = apply_edit(session, edit)
+                return {"text": text} | ({"objects": list(session.undone)} if edit.get("do") == "undo" else {})
+            except (QcError, OSError) as error:
+                if kept:
+                    return {"text": say_fault(error, kept)}
+                # a fault of the log is none of the edit: the page keeps it and those after it
+                keep = _is_fault_of_the_log(error)
+                return {"text": f"Not saved: {one_line(error)}", "bad": True, "keep": keep}
 
     def _session_of(self, edit, others) -> ReviewSession:
         photo = edit.get("photo") or self.session.photo

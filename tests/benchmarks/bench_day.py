@@ -183,7 +183,8 @@ def on_demo(demo: Path, work: Path) -> None:
 
     The poor hatch is explained in both. Best of three runs: seconds by the clock (of the processor).
     """
-    from qckit.day.entry.bench import Bench, warm_up
+    from qckit.day.entry.bench import Bench
+    from qckit.day.entry.warming import warm_up
 
     cold = []
     for _ in range(3):

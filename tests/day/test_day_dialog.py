@@ -485,3 +485,37 @@ def test_several_cones_are_started_alike_at_once(bench, typed):
     done = typed("2", "a 2", "9,5", "0905", "-")
     assert any("Started 9.5 g of L-1 each in A and B at 09:05: H261120-A and H261120-B." in line for line in done.said)
     assert "Taken back: the last start (2 rows; kept in the history)." in done.said
+
+
+@pytest.mark.parametrize("fault", [InputError("qckit.toml: cannot be read."), KeyError("n")])
+def test_what_the_log_has_is_not_asked_for_again_where_the_page_then_fails(bench, typed, monkeypatch, fault):
+    """The last question was asked again, and its answer wrote the count a second time."""
+
+    def fail(*_args, **_kwargs):
+        raise fault
+
+    monkeypatch.setattr("qckit.day.entry.bench.study_site", fail)
+    done = typed(*COUNT_A, "0")
+    assert "H261119-A (A), 3 subsamples: N 80 U 3 C 12 S 76; " in done.said[3] and not done.left
+    what = "qckit.toml: cannot be read." if isinstance(fault, InputError) else "a fault of the kit (KeyError: 'n'; "
+    assert done.said[4].startswith(f"  look: The page was not worked out anew: {what}")
+    assert len(bench.log.samples(hatch="H261119-A")) == 3 and "Nothing was written." not in done.said
+
+
+@pytest.mark.parametrize("name", ["_show", "entered"])
+def test_what_stands_in_the_log_is_said_before_what_failed_after_it(bench, typed, monkeypatch, name):
+    from qckit.day.entry.dialog import Dialog
+
+    real = getattr(Dialog, name)
+
+    def fail(self, what):
+        real(self, what)
+        raise InputError("the screen failed.")
+
+    monkeypatch.setattr(Dialog, name, fail)
+    done = typed(*COUNT_A, "0")
+    assert done.said[-1] == (
+        "This stands in the log, and need not be entered again: step 5 (day: count, 3 rows). What came after it "
+        "failed: the screen failed."
+    )
+    assert len(bench.log.samples(hatch="H261119-A")) == 3

@@ -225,3 +225,48 @@ def test_a_new_lot_is_entered_and_offered_at_once(form, bench):
     assert (row["claimed_hatch_pct"], row["received"]) == (90.0, "2026-11-18") and row[["pack_g"]].isna().all()
     assert "the last lot (1 row" in send(form, "take back")["text"]
     assert "L-7" not in bench.log.lots()["lot"].tolist()
+
+
+FAULTS = [
+    (InputError("qckit.toml: cannot be read."), "qckit.toml: cannot be read."),
+    (OSError(5, "Input/output error", "log.sqlite"), "log.sqlite: the disk or the network share failed"),
+    (KeyError("n"), "a fault of the kit (KeyError: 'n'; place unknown)."),
+]
+
+
+def _failing(fault):
+    def fail(*_args, **_kwargs):
+        raise fault
+
+    return fail
+
+
+@pytest.mark.parametrize(("fault", "said"), FAULTS)
+@pytest.mark.parametrize("where", ["study_site", "day_fragment", "last look"])
+def test_what_the_log_has_is_not_typed_again_where_the_page_then_fails(form, bench, monkeypatch, fault, said, where):
+    """It was told "not written" and offered again, and stood in the log twice."""
+    fault.__traceback__ = None
+    monkeypatch.setattr(
+        *{
+            "study_site": ("qckit.day.entry.bench.study_site", _failing(fault)),  # the page is worked out anew
+            "day_fragment": ("qckit.day.entry.form.day_fragment", _failing(fault)),  # and drawn
+            "last look": ("qckit.log.store.SiteLog._photo_doubts", _failing(fault)),  # of the log itself, at its rows
+        }[where]
+    )
+    first = send(form, "count", n=f"page-{where}-{said}", hatch="H261119-A", **counts("80 3 12 76/84 2 15 80"))
+    assert not first["bad"] and said.split(";")[0] in first["text"]
+    assert first["text"].startswith(
+        "This stands in the log, and need not be entered again: step"
+        if where == "last look"
+        else "H261119-A (A), 2 subsamples: N 80 U 3 C 12 S 76; N 84 U 2 C 15 S 80."
+    )
+    again = send(form, "count", n=f"page-{where}-{said}", hatch="H261119-A", **counts("80 3 12 76/84 2 15 80"))
+    assert again["text"].startswith("That stands in the log already.")
+    assert bench.log.samples(hatch="H261119-A")["nauplii"].tolist() == [80, 84]
+
+
+def test_a_fault_of_the_kit_before_anything_was_written_is_answered(form, bench, monkeypatch):
+    monkeypatch.setattr(bench.log, "take", _failing(KeyError("n")))
+    status = send(form, "feed", hatch="H261119-A", million="1.2")
+    assert status["bad"] and status["text"].startswith("a fault of the kit (KeyError: 'n'; ")
+    assert bench.log.feeds().empty

@@ -12,7 +12,7 @@ import pytest
 
 from qckit import reports
 from qckit._paths import notebooks_dir
-from qckit.errors import InputError, QcError
+from qckit.errors import InputError, NeedsAttention, QcError
 from qckit.log import create_log, open_log, seal_of
 from qckit.reports.since import differences
 
@@ -256,6 +256,26 @@ def test_one_that_fails_does_not_stop_the_others(site, notebook, body):
     )
     assert [isinstance(r, QcError) for r in results] == [False, True, False]
     assert said == [(1, 3, "new-lot A"), (2, 3, "new-lot B"), (3, 3, "new-lot C")]
+
+
+@pytest.mark.parametrize(("fails", "many"), [("_enter_in_log", False), ("write_index", False), ("write_index", True)])
+@pytest.mark.usefixtures("warm_kernels")
+def test_a_page_that_stands_is_told_where_what_comes_after_it_fails(site, notebook, body, monkeypatch, fails, many):
+    def fail(*_args, **_kwargs):
+        raise OSError(errno.ENOSPC, "No space left on device", "index.html")
+
+    monkeypatch.setattr(f"qckit.reports.run.{fails}", fail)
+    path, page = notebook([body]), site.resolve() / "reports" / "new-lot-A" / "report.html"
+    with pytest.raises(NeedsAttention) as caught:
+        if many:
+            reports.run_reports([("new-lot", {"lot": "A"})], site, now=NOW, notebooks={"new-lot": path})
+        else:
+            reports.run_report("new-lot", site, {"lot": "A"}, now=NOW, notebook=path)
+    assert str(caught.value) == (
+        f"{page}: is written, and what comes after failed: index.html: the disk is full. Free some space and run the "
+        "same command again."
+    )
+    assert page.is_file()
 
 
 def test_a_foreign_kernel_name_and_no_kernel_name_do_not_matter(site, notebook, body):

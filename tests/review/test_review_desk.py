@@ -147,6 +147,24 @@ def test_a_log_that_cannot_be_written_now_keeps_the_edits_in_the_page(desk, monk
     assert answers[0]["text"] == "Not saved: log.sqlite: someone else is writing to it"
 
 
+def test_an_edit_that_stands_is_not_called_unsaved_where_reading_it_back_fails(desk, monkeypatch):
+    from qckit.errors import InputError
+    from qckit.review import ReviewSession
+
+    def fail(*_args):
+        raise InputError("log.sqlite: the disk failed")
+
+    monkeypatch.setattr(ReviewSession, "_after_edit", fail)
+    steps = desk._log.last_step()
+    answers = []
+    monkeypatch.setattr(desk, "send", lambda content, buffers=None: answers.append(content))
+    edits = [{"uid": "1", "photo": desk.photo, "by": "ab", "do": "remove", "id": desk.marks[0][0]}]
+    desk._on_message(desk, {"do": "save", "edits": edits}, [])
+    assert (answers[0]["bad"], answers[0]["keep"]) == (False, False) and desk._log.last_step() == steps + 1
+    assert answers[0]["text"].startswith("This stands in the log, and need not be entered again: step ")
+    assert answers[0]["text"].endswith("What came after it failed: log.sqlite: the disk failed")
+
+
 def test_what_others_write_is_seen_by_looking(desk, site, monkeypatch):
     from qckit.log import open_log
     from qckit.review import ReviewSession

@@ -9,9 +9,8 @@ import contextlib
 import datetime as dt
 import math
 import re
-import threading
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from pathlib import Path
 
 from qckit.day.entry import harvest_records, records
@@ -22,7 +21,7 @@ from qckit.day.entry.repeats import AGAIN
 from qckit.day.entry.writing import Written
 from qckit.day.page.loading import study_site
 from qckit.day.page.study import Day
-from qckit.day.words import answer
+from qckit.day.words import answer, say_old_page
 from qckit.errors import InputError, unknown_name
 from qckit.hatch.dose.supply import HatchState
 from qckit.hatch.lots.standard_tests import TEST_PURPOSES
@@ -33,7 +32,7 @@ from qckit.protocol import clock_time
 from qckit.site import load_site
 from qckit.words import cone_name, day
 
-__all__ = ["Bench", "warm_up"]
+__all__ = ["Bench"]
 
 _ROUND_H = 3.0  # a count entered up to this long after the incubation was taken at its end, unless a person says other
 _ROUND_HARVEST = dt.timedelta(minutes=30)  # a harvest written down after the feed may bear the time of writing
@@ -285,7 +284,7 @@ class Bench:
         if new.lot not in self.names_in_use("lots"):
             return self._write(made)
         written = entries.write_again(self.log, made, by=self.by)  # taken back before; a label keeps its name
-        self.study()
+        written.notes.extend(self._page_anew())
         return written
 
     def refuse_known_lot(self, lot: str) -> None:
@@ -311,9 +310,9 @@ class Bench:
         columns = self.settings.protocol.counted_columns
         values = {c: n for c, n in zip(columns, counts, strict=True) if n is not None}
         self.log.recount(sample, values, by=self.by, reason=AGAIN, rest="empty")
-        self.study()
         shown = ", ".join(f"{name} {n}" for name, n in values.items())
-        return Written(f"{sample} counted again by {self.by}: {shown}. The first count stays on record.")
+        sentence = f"{sample} counted again by {self.by}: {shown}. The first count stays on record."
+        return Written(sentence, self._page_anew())
 
     @staticmethod
     def why_no_reading(quantity: str, value: float) -> str:
@@ -367,14 +366,12 @@ class Bench:
     def meters_calibrated(self) -> str:
         """Keep that the meters were calibrated."""
         sentence = entries.say_meters_calibrated(self.log, by=self.by)
-        self.study()
-        return sentence
+        return " ".join([sentence, *self._page_anew()])
 
     def take_back(self) -> str:
         """Withdraw the newest entry of today."""
         sentence = entries.take_back(self.log, by=self.by, now=self.moment())
-        self.study()
-        return sentence
+        return " ".join([sentence, *self._page_anew()])
 
     def names_in_use(self, table: str) -> set[str]:
         """Return every name ever given to a row of a table."""
@@ -388,18 +385,13 @@ class Bench:
 
     def _write(self, made: Entry) -> Written:
         written = entries.write_entry(self.log, made, by=self.by)
-        self.study()
+        written.notes.extend(self._page_anew())
         return written
 
-
-def warm_up() -> Callable[[], None]:
-    """Import in the background what the first answer needs, while a person types; returns a call that waits for it."""
-
-    def work() -> None:
-        import scipy.stats  # noqa: F401
-
-        import qckit.verdicts.poor_hatch.verdict  # noqa: F401
-
-    thread = threading.Thread(target=work, daemon=True)
-    thread.start()
-    return thread.join
+    def _page_anew(self) -> list[str]:
+        """Work the page out anew after an entry, which stands whatever becomes of the page; a note where it failed."""
+        try:
+            self.study()
+        except Exception as error:  # noqa: BLE001  a fault of the kit, too
+            return [say_old_page(error)]
+        return []

@@ -17,6 +17,7 @@ from qckit.day.entry.writing import Written
 from qckit.day.words import start_words
 from qckit.errors import InputError, QcError
 from qckit.hatch.dose.supply import HatchState
+from qckit.kept import kept_meanwhile, say_fault
 from qckit.log.typed import as_typed
 from qckit.stages import COUNT_LETTERS
 from qckit.tables import SEPARATIONS
@@ -135,19 +136,20 @@ class Dialog(Questions):
             "note": self._note,
         }
         step = steps[what if what in steps else what.split(" ")[0]]
-        try:
-            if step == self._tally:  # what was counted with keys is not asked twice
-                written = step(bool(default))
-            else:
-                written = self.entered(lambda: step(bool(default)))
-        except (Stopped, EOFError):
-            self.say("Nothing was written.")
-            return
-        except QcError as error:
-            self.say(str(error))
-            return
-        if written is not None:
-            self._show(written)
+        with kept_meanwhile() as kept:
+            try:
+                if step == self._tally:  # what was counted with keys is not asked twice
+                    written = step(bool(default))
+                else:
+                    written = self.entered(lambda: step(bool(default)))
+                if written is not None:
+                    self._show(written)
+            except (Stopped, EOFError):
+                self.say("Nothing was written.")
+            except Exception as error:
+                if not kept and not isinstance(error, QcError):
+                    raise
+                self.say(say_fault(error, kept) if kept else str(error))
 
     def _show(self, written: Written) -> None:
         """Show an entry back, then the day's answer."""

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from qckit.day.entry.amounts import typed_nauplii
 from qckit.day.entry.bench import Bench
 from qckit.errors import InputError
+from qckit.kept import kept_meanwhile
 from qckit.tables import check_cell
 from qckit.words import joined
 
@@ -74,11 +75,12 @@ class Questions:
 
             self.ask, self.say = again, lambda line, ahead=ahead: None if ahead else say(line)
             try:
-                return step()
+                with kept_meanwhile() as kept:
+                    return step()
             except WentBack:
                 _drop_question(given)
             except InputError as error:
-                if not given:
+                if kept or not given:
                     raise
                 say(str(error))
             finally:

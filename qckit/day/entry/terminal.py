@@ -7,9 +7,10 @@ import sys
 import textwrap
 from pathlib import Path
 
-from qckit.day.entry.bench import Bench, warm_up
+from qckit.day.entry.bench import Bench
 from qckit.day.entry.dialog import BACK, Dialog
 from qckit.day.entry.tally import Tally
+from qckit.day.entry.warming import warm_up
 from qckit.day.page.screen import screen_lines
 from qckit.errors import console_text
 

@@ -21,6 +21,7 @@ from qckit.day.page.screen import screen_lines
 from qckit.day.photos.cards import card_in_file
 from qckit.day.photos.matching import Match, PhotoSeen, match_photos
 from qckit.errors import InputError, QcError
+from qckit.kept import kept_meanwhile, say_fault
 from qckit.log.photo_files import content_sum
 from qckit.reports.uncounted import count_uncounted
 from qckit.words import plural
@@ -306,11 +307,12 @@ def _one_batch(batch: list[Path], bench: Bench, say, ask) -> None:
         if not typed:
             break
         matches = changed(matches, typed, bench.settings.protocol.cone_names, say)
-    try:
-        done = count_matched(bench, matches, taken={photo.name: photo.taken for photo in photos})
-    except QcError as error:
-        say(str(error))
-        return
+    with kept_meanwhile() as kept:
+        try:
+            done = count_matched(bench, matches, taken={photo.name: photo.taken for photo in photos})
+        except QcError as error:
+            say(say_fault(error, kept))
+            return
     for line in done.remarks:
         say(line)
     say(f"{plural(done.n_counted, 'photo')} counted. {bench.answer()}")
