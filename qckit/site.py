@@ -87,7 +87,8 @@ class Site:
         >>> site.reload() is site
         True
         """
-        self.__dict__.pop("tables", None)
+        for read in ("tables", "_doubts"):
+            self.__dict__.pop(read, None)
         return self
 
     @property
@@ -140,7 +141,7 @@ class Site:
         DataFrame, one row per hatch, in the order of wetting
             The columns of the hatches table, then ``hatch.CONE_COLUMNS`` with ``METRIC_low`` and ``METRIC_high`` beside
             each metric. Hatches that are not counted yet stand there with NaN; ``notes`` is what the field sheet says,
-            ``remarks`` what has to be said of the figures, also where a count cannot be. ``attrs["units"]``
+            ``remarks`` what has to be said of the figures, also where they cannot or can hardly be. ``attrs["units"]``
             holds the unit of each column that has one; :func:`hatch.describe_columns` their meaning too.
 
         Raises
@@ -163,7 +164,8 @@ class Site:
         readings = [hours] if hours is None or isinstance(hours, (Real, str)) else list(hours)
         found = [hatch_table(tables if h is None else counted_at(tables, h)) for h in readings]
         figures = pd.concat(found, ignore_index=True).rename(columns={"notes": "remarks"})
-        figures["remarks"] = figures["remarks"].map(lambda notes: " ".join(map(str, notes))).astype("str")
+        notes = [(*of, self._doubts.get(name, "")) for name, of in zip(figures["hatch"], figures["remarks"])]
+        figures["remarks"] = pd.Series([" ".join(filter(None, map(str, of))) for of in notes], figures.index, "str")
         figures = figures.drop(columns=[c for c in figures if c in rows and c != "hatch"])
         table = rows.merge(figures.astype({"hatch": rows["hatch"].dtype}), on="hatch", how="left")
         return _with_units(table.sort_values(["started", "cone", "hatch", "hours"], kind="stable", ignore_index=True))
@@ -219,6 +221,12 @@ class Site:
         with open_log(self.folder) as log:
             seal = seal_of(log)
         return methods_text(self._within(period, lot=lot, cone=cone), seal=str(seal))
+
+    @cached_property
+    def _doubts(self) -> dict[str, str]:
+        from qckit.verdicts.lots.doubts import doubt_remarks
+
+        return doubt_remarks(self.tables)
 
     def _within(self, period, **names) -> SiteTables:
         """The tables of the hatches of a period, and of some lots or cones."""

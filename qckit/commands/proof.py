@@ -113,10 +113,12 @@ def evidence(lot, folder, site):
     """
     from qckit.reports import write_evidence
     from qckit.site import load_site
+    from qckit.verdicts.lots.doubts import doubts_of
 
     with open_site_log(site) as log:
+        records = load_site(log.folder)
         standing = lot if len(log.hatches(lot=lot)) else []  # one that was withdrawn, or never hatched, has no figures
-        made = write_evidence(log, lot, folder, figures=load_site(log.folder).hatches(lot=standing))
+        made = write_evidence(log, lot, folder, figures=records.hatches(lot=standing), doubts=doubts_of(records.tables))
     click.echo(str(made))
     return 1 if made.lacking else 0
 

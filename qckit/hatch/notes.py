@@ -98,6 +98,7 @@ _SENTENCES = {
     "shells_in_part": lambda samples: (
         f"Shells were counted in {joined(samples)} only: the opened fraction rests on that."
     ),
+    "doubted": lambda why, first_step: f"Its figures can hardly be: {why}. {first_step}",
     "impossible": lambda why, first_step: f"{capital(why)}. {first_step}",
     "no_volume": lambda: "A counted volume is missing, so nothing per gram is known.",
 }

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -12,6 +13,7 @@ from qckit import __version__
 from qckit.errors import InputError, file_fault, unknown_name
 from qckit.files import safe_name, spreadsheet_csv
 from qckit.hatch import describe_columns
+from qckit.hatch.lots.doubted import Doubted
 from qckit.log import SiteLog, engine, seal_of
 from qckit.log.corrections import value_text
 from qckit.log.history import History, hatches_ever_of, time_of, trace
@@ -23,6 +25,7 @@ from qckit.log.schema import KEYS
 from qckit.log.site_dates import SiteDates
 from qckit.setting_changes import in_force
 from qckit.settings import SETTINGS_FILE
+from qckit.verdicts.month.set_aside import aside_table
 from qckit.words import noun, plural, row_words
 
 __all__ = ["LotFolder", "write_evidence"]
@@ -59,7 +62,9 @@ class LotFolder:
         return "\n".join([f"{self.folder}: {plural(self.n_files, 'file')}.", *self.lacking])
 
 
-def write_evidence(log: SiteLog, lot: str, folder: str | Path, *, figures: pd.DataFrame) -> LotFolder:
+def write_evidence(
+    log: SiteLog, lot: str, folder: str | Path, *, figures: pd.DataFrame, doubts: Mapping[str, Doubted] | None = None
+) -> LotFolder:
     """Write all that the records hold about a lot into a new folder; of a lot that was withdrawn, too.
 
     Parameters
@@ -70,6 +75,8 @@ def write_evidence(log: SiteLog, lot: str, folder: str | Path, *, figures: pd.Da
         New, or empty.
     figures : DataFrame
         The lot's rows of ``site.hatches``; none where it was withdrawn or never hatched.
+    doubts : mapping of str to Doubted, optional
+        Hatches of the site whose figures cannot or can hardly be; the readme names those of the lot.
 
     Returns
     -------
@@ -103,7 +110,9 @@ def write_evidence(log: SiteLog, lot: str, folder: str | Path, *, figures: pd.Da
         if settings := travelling_settings(log.folder):
             (folder / SETTINGS_FILE).write_text(settings, encoding="utf-8")
         seal = str(seal_of(log))
-        (folder / "README.txt").write_text(_readme(log, lot, seal, lacking, tables["left_out"]), encoding="utf-8")
+        doubted = [one for one in (doubts or {}).values() if one.hatch in set(figures["hatch"])]
+        said = "\n".join([_left_out_words(tables["left_out"]), *_doubted_words(doubted, tables["signals"])])
+        (folder / "README.txt").write_text(_readme(log, lot, seal, lacking, said), encoding="utf-8")
         n_files = _write_sums(folder)
     except OSError as error:
         raise file_fault(error) from error
@@ -173,6 +182,8 @@ def _tables(log: SiteLog, descent: _Descent, pages: list[Page]) -> tuple[dict[st
         "certificates": log.table("certificates"),
         "checks": log.table("checks", hatch=names),
         "feeds": log.table("feeds", hatch=names),
+        "signals": _of_lot(log.table("signals"), lot, names),
+        "baselines": _of_lot(log.table("baselines"), lot),
         "reports": pd.concat(reports).drop_duplicates("report") if reports else log.reports().iloc[:0],
     }
     if ever:  # where none of its hatches stands, the time of those that were
@@ -182,6 +193,12 @@ def _tables(log: SiteLog, descent: _Descent, pages: list[Page]) -> tuple[dict[st
     tables["left_out"] = _left_out(tables, descent, traced)
     histories = [h.to_frame().assign(hatch=name) for name, h in zip(ever, traced, strict=True)]
     return tables, pd.concat([descent.to_frame(), *histories])[_HISTORY]
+
+
+def _of_lot(rows: pd.DataFrame, lot: str, hatches: Iterable[str] = ()) -> pd.DataFrame:
+    """Rows of the lot, and of its hatches where they name no lot."""
+    mine = rows["lot"] == lot
+    return rows[mine | rows["hatch"].isin(list(hatches))] if "hatch" in rows else rows[mine]
 
 
 def _left_out(tables: dict[str, pd.DataFrame], descent: _Descent, traced: list[History]) -> pd.DataFrame:
@@ -288,6 +305,9 @@ tables/         a file a table; columns.csv says the unit and meaning of each co
                   version of the software; every recount and correction with its reason; the values before and after
   hatches.csv, readings.csv, samples.csv, photos.csv, objects.csv ...
                   the records as they stand, corrections applied
+  signals.csv, baselines.csv
+                  what the monthly reviews found of these hatches, what a person set aside or called right and why, and
+                  the limits that were frozen for this lot
   corrections.csv, steps.csv
                   every correction, and every step that brought these records
   left_out.csv    what was entered under this lot and is none of these records any more (withdrawn, or moved to
@@ -311,7 +331,7 @@ Are these records those of the site's log?  The seal of the log, as this folder 
 The site runs  qckit log seal SEAL  to show that no record up to that step was changed, added or taken out since.
 Every page has the seal of its own day at its foot.
 
-{left_out}
+{said}
 {lacking}
 """
 
@@ -330,7 +350,19 @@ def _left_out_words(left_out: pd.DataFrame) -> str:
     return "\n".join([f"Left out since it was entered ({len(lines)}; all of it in tables/left_out.csv):", *lines, ""])
 
 
-def _readme(log: SiteLog, lot: str, seal: str, lacking: list[str], left_out: pd.DataFrame) -> str:
+def _doubted_words(doubted: list[Doubted], signals: pd.DataFrame) -> list[str]:
+    """Name the hatches whose figures stand in figures.csv and cannot or can hardly be; who set one aside, and why."""
+    if not doubted:
+        return []
+    aside = {row.hatch: f"; set aside by {row.by}: {row.reason}" for row in aside_table(signals).itertuples()}
+    head = (
+        f"Figures that cannot or can hardly be ({len(doubted)}): no dose, no mean of nauplii per gram and no limits "
+        "set from now on rest on them."
+    )
+    return [head, *(f"  {one.hatch}: {one.why}{aside.get(one.hatch, '')}." for one in doubted), ""]
+
+
+def _readme(log: SiteLog, lot: str, seal: str, lacking: list[str], said: str) -> str:
     title = f"Evidence about the lot {lot} of {log.settings.site.name}"
     n = len(lacking)
     missing = [f"What is missing or differs ({n} {noun(n, 'thing')}):", *(f"  {line}" for line in lacking)]
@@ -342,6 +374,6 @@ def _readme(log: SiteLog, lot: str, seal: str, lacking: list[str], left_out: pd.
         now=dates.text(log.now()),
         version=__version__,
         seal=seal,
-        left_out=_left_out_words(left_out),
+        said=said,
         lacking="\n".join(missing) if lacking else "Nothing is missing: every photo and page named is here, unchanged.",
     )

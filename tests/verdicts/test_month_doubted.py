@@ -1,10 +1,15 @@
 """Hatches whose figures can hardly be (a tenfold mass): shown in the month, asked about, in no limits."""
 
+import shlex
+
 import numpy as np
 import pandas as pd
 import pytest
 from test_month_alone import first_month, with_signal
 
+from qckit import cli, load_site
+from qckit.log import new_site, open_log
+from qckit.reports.month_records import set_aside, take_back
 from qckit.verdicts.month.study import study_month
 from qckit.verdicts.month.tables import baseline_rows, baseline_table
 from qckit.verdicts.month.verdict import finding_of_month, review_month
@@ -107,3 +112,47 @@ def test_frozen_limits_whose_hatches_were_withdrawn_since_stop_no_review(clean, 
     )
     study = study_month(site, month="2026-04")
     assert study.charts[CHART].is_frozen and (n_left > 2 or not study.charts[CHART].stale)
+
+
+@pytest.fixture(scope="module")
+def kept(tmp_path_factory):
+    """A site in whose log three tenfold masses and a count that cannot be stand; of one mass each is said."""
+    tables = with_tenfold_grams(first_month({}, n=24), "H05", "H08", "H11")
+    too_many = tables.samples.assign(nauplii=tables.samples["nauplii"].mask(tables.samples["sample"] == "H20-0", 9000))
+    folder = new_site(tmp_path_factory.mktemp("evidence") / "site")
+    with open_log(folder, now=lambda: "2026-04-01T08:00:00+00:00") as log:
+        for name in ("lots", "hatches", "samples"):
+            log.add(name, (too_many if name == "samples" else getattr(tables, name)).dropna(axis=1), by="op1")
+    set_aside(folder, "H05", reason="a nought too many", by="op1", at="2026-04-02T09:00:00+00:00")
+    take_back(folder, "H08", reason="weighed so", by="op2")
+    return folder
+
+
+def test_evidence_says_which_figures_can_hardly_be_and_what_was_said_of_them(kept, tmp_path):
+    """They stood among the others without a word, and what a person had said of them was not in the folder."""
+    with pytest.raises(SystemExit) as left:
+        cli.main(shlex.split(f"log evidence L1 {tmp_path / 'e'} --site {kept}"))
+    assert left.value.code == 0
+    text = (tmp_path / "e" / "README.txt").read_text("utf-8").replace("\u202f", " ")
+    assert (
+        "Figures that cannot or can hardly be (3): no dose, no mean of nauplii per gram and no limits set from now on "
+        "rest on them.\n"
+        "  H05: 300 g stood in it, 15 g per litre, and a gram gave 24 400 nauplii; set aside by op1: a nought too "
+        "many.\n"
+    ) in text
+    assert "  H11: 300 g stood in it, " in text and "  H20: its counts make " in text and "  H08: " not in text
+    tables = {path.stem: pd.read_csv(path) for path in (tmp_path / "e" / "tables").glob("*.csv")}
+    remarks = tables["figures"].set_index("hatch")["remarks"]
+    hardly = remarks[remarks.str.contains("Its figures can hardly be: 300 g stood in it")]
+    assert hardly.index.tolist() == ["H05", "H11"] and "qckit log correct hatches H11 cysts_g" in hardly["H11"]
+    said = tables["signals"].query("chart == 'hatch_pct'").set_index("hatch")
+    assert said["note"].to_dict() == {"H05": "a nought too many", "H08": "weighed so"}
+    assert set(tables["columns"].query("table == 'signals'")["column"]) == set(tables["signals"])
+
+
+def test_a_part_of_a_lot_is_told_what_the_whole_of_it_shows(kept):
+    """Six hatches of a lot are believed where they agree: three of them alone would not be asked about."""
+    site = load_site(kept)
+    of_a_period = site.hatches(("2026-03-05", "2026-03-06"))
+    assert of_a_period["hatch"].tolist() == ["H05"] and "can hardly be" in of_a_period["remarks"].iloc[0]
+    assert (site.hatches().set_index("hatch").loc["H05", "remarks"]) == of_a_period["remarks"].iloc[0]
