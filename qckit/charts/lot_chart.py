@@ -15,8 +15,8 @@ from qckit.charts.days_elsewhere import day_blocks
 from qckit.charts.limits import CHART_COLUMNS, Limits, apply_limits
 from qckit.charts.rules import DEFAULT_RULES, find_signals
 from qckit.charts.run_lengths import RunLength, run_length
-from qckit.charts.series import CHARTED, chart_points
-from qckit.charts.stale import doubt_of, stale_words
+from qckit.charts.series import CHARTED, chart_points, doubt_of
+from qckit.charts.stale import stale_words
 from qckit.charts.trend import Autocorrelation, Drift, autocorrelation, drift_of_points
 from qckit.charts.water import why_no_limits
 from qckit.errors import InputError
@@ -115,7 +115,7 @@ def build_chart(
     stored = stored_limits(baselines, chart=name, lot=lot, before=None)
     if stored is not None and pd.Timestamp(stored[1]["first"]) < last:
         chart = _with_frozen(points, why, by_hand=by_hand, name=name, lot=lot, first=first, stored=stored, rules=rules)
-        return replace(chart, stale=stale_words(chart, points[(doubt == "") & (by_hand == "")]))
+        return replace(chart, stale=stale_words(chart, points[(doubt == "") & (by_hand == "")], first=first))
     if not CHARTED[name].by_lot:
         return _with_days(points, by_hand, name=name, first=first, days=days, rules=rules)
     elsewhere = _elsewhere(series[series["at"] < last], CHARTED[name], aside or {})

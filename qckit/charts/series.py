@@ -17,7 +17,16 @@ from qckit.settings import ConditionSettings
 from qckit.tables import to_utc
 from qckit.words import figures, number
 
-__all__ = ["CHARTED", "CONDITIONS", "LOT_CHARTS", "SERIES_COLUMNS", "Charted", "chart_points", "hatch_series"]
+__all__ = [
+    "CHARTED",
+    "CONDITIONS",
+    "LOT_CHARTS",
+    "SERIES_COLUMNS",
+    "Charted",
+    "chart_points",
+    "doubt_of",
+    "hatch_series",
+]
 
 
 # light varies by factors (lamp, distance, shade): its limits are set on a log scale; half of what a meter reads least
@@ -297,3 +306,9 @@ def chart_points(series, name, *, group=None):
     else:
         points = points[points["value"].notna()]
     return points.reset_index(drop=True)
+
+
+def doubt_of(points, series):
+    """Give what speaks against the figures of each point, where ``series`` says so. Series of str, shape (n,)."""
+    why = dict(zip(series["hatch"], series["doubted"], strict=True)) if "doubted" in series else {}
+    return pd.Series([why.get(label, "") for label in points["label"]], index=points.index, dtype=object)

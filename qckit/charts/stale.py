@@ -4,17 +4,15 @@ from __future__ import annotations
 
 import math
 
-import pandas as pd
-
 from qckit.charts.baseline import set_baseline
 from qckit.charts.limits import Limits, apply_limits
+from qckit.charts.rules import find_signals
 from qckit.errors import InputError
 
-__all__ = ["anew_limits", "doubt_of", "stale_words"]
+__all__ = ["anew_limits", "stale_words"]
 
-_WIDER = 1.25  # times the spread: narrower changes of it come with a late hatch or a recount, and change no verdict
 _LEAST = 6  # hatches; the spread of fewer tells nothing, and that of two makes no limits. No source
-_MOVED = 0.5  # of a standard deviation, of the centre line. Both no source
+_SURE = 1.96  # standard uncertainties: 95 of 100 (JCGM 100:2008, annex G)
 
 
 def anew_limits(limits: Limits, points, charted) -> Limits | None:
@@ -33,27 +31,20 @@ def anew_limits(limits: Limits, points, charted) -> Limits | None:
     Returns
     -------
     Limits or None
-        None where they are about the same, or where too little is left to tell.
+        None where too little is left to tell.
     """
     spread = limits.spread if limits.spread == "moving range" else "standard deviation"
     if len(points) < _LEAST:
         return None
     options = {"per": charted.per, "slope_per_day": limits.slope_per_day, "spread": spread}
     try:
-        now = set_baseline(points, charted.kind, **options).limits
+        return set_baseline(points, charted.kind, **options).limits
     except InputError:
         return None
-    before, after = (apply_limits(one, points).iloc[-1] for one in (limits, now))
-    sizes = [(row["high"] - row["low"]) / one.width for row, one in ((before, limits), (after, now))]
-    if not all(size > 0 for size in sizes):
-        return None
-    is_wider = abs(math.log(sizes[0] / sizes[1])) > math.log(_WIDER)
-    is_moved = abs(after["centre"] - before["centre"]) > _MOVED * sizes[1] / 2
-    return now if is_wider or is_moved else None
 
 
-def stale_words(chart, points) -> str:
-    """Say what frozen limits would be from their hatches as they stand now; empty where they are about the same.
+def stale_words(chart, points, *, first) -> str:
+    """Say what frozen limits would be from their hatches as they stand now, where the difference matters.
 
     Parameters
     ----------
@@ -61,6 +52,19 @@ def stale_words(chart, points) -> str:
         With frozen limits.
     points : DataFrame, shape (n, any)
         The quantity's points but for those that were set aside or whose figures can hardly be.
+    first : Timestamp
+        Start of the period under review.
+
+    Returns
+    -------
+    str
+        Empty where it matters not.
+
+    Notes
+    -----
+    It matters where a limit or the centre line differs by more than the 95 % uncertainty that it has anyway, as an
+    estimate from so many hatches, or where a hatch of the period signals by one of both limits only. What is less has
+    no one act otherwise, and comes with any late hatch or recount.
     """
     inside = chart.frame.loc[chart.frame["phase"] == "baseline", "label"]
     mine = points[points["label"].isin(set(inside) - {p["label"] for p in chart.set_aside})]
@@ -68,6 +72,8 @@ def stale_words(chart, points) -> str:
     if now is None:
         return ""
     before, after = (apply_limits(one, mine).iloc[-1] for one in (chart.limits, now))
+    if not (_is_beyond_doubt(before, after, now) or _is_judged_otherwise(chart, now, points, first)):
+        return ""
     text = chart.charted.value_text
     return (
         f"{text(before['low'])} to {text(before['high'])}, and from the same hatches as they stand now "
@@ -75,7 +81,22 @@ def stale_words(chart, points) -> str:
     )
 
 
-def doubt_of(points, series):
-    """Give what speaks against the figures of each point, where ``series`` says so. Series of str, shape (n,)."""
-    why = dict(zip(series["hatch"], series["doubted"], strict=True)) if "doubted" in series else {}
-    return pd.Series([why.get(label, "") for label in points["label"]], index=points.index, dtype=object)
+def _is_beyond_doubt(before, after, now: Limits) -> bool:
+    """Whether centre line or limits differ by more than their uncertainty: sigma/sqrt(n) of the centre, and of a limit
+    at so many sigma also that of sigma, sigma/sqrt(2 df) (JCGM 100:2008, annex E.4.3)."""
+    sigma = (after["high"] - after["low"]) / (2 * now.width)
+    of_centre = 1 / now.n_independent
+    of_limit = of_centre + now.width**2 / (2 * now.df)  # nothing where sigma is taken as known
+    allowed = {"centre": of_centre, "low": of_limit, "high": of_limit}
+    return any(
+        abs(after[name] - before[name]) > _SURE * sigma * math.sqrt(variance) for name, variance in allowed.items()
+    )
+
+
+def _is_judged_otherwise(chart, now: Limits, points, first) -> bool:
+    """Whether a hatch of the period signals by the frozen limits alone, or by the others alone."""
+    labels = []
+    for one in (chart.limits, now):
+        signals = find_signals(apply_limits(one, points), chart.rules, reach=one.reach)
+        labels.append(set(signals.loc[signals["at"] >= first, "label"]))
+    return labels[0] != labels[1]

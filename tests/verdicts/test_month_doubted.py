@@ -156,3 +156,38 @@ def test_a_part_of_a_lot_is_told_what_the_whole_of_it_shows(kept):
     of_a_period = site.hatches(("2026-03-05", "2026-03-06"))
     assert of_a_period["hatch"].tolist() == ["H05"] and "can hardly be" in of_a_period["remarks"].iloc[0]
     assert (site.hatches().set_index("hatch").loc["H05", "remarks"]) == of_a_period["remarks"].iloc[0]
+
+
+def _stale(frozen, now, month="2026-04"):
+    """Charts named as stale in a month, whose limits were frozen by one state of the records."""
+    rows = baseline_rows(study_month(frozen, month=month), set_by="op1", set_at="2026-05-01T09:00:00+00:00")
+    return {
+        name for (_, name), chart in study_month(now.but(baselines=rows), month=month).charts.items() if chart.stale
+    }
+
+
+def _without(tables, *hatches):
+    return tables.but(
+        hatches=tables.hatches[~tables.hatches["hatch"].isin(hatches)],
+        samples=tables.samples[~tables.samples["hatch"].isin(hatches)],
+    )
+
+
+@pytest.mark.parametrize(("seed", "gone"), [(1, "H22"), (2, "H26"), (3, "H28"), (10, "H20"), (11, "H22")])
+def test_limits_that_differ_by_less_than_their_uncertainty_are_not_called_stale(seed, gone):
+    """One of twelve hatches was withdrawn: limits were named although nobody would act otherwise."""
+    tables = _without(first_month({}, n=43, seed=seed), *[f"H{i:02d}" for i in range(1, 20)])
+    assert _stale(tables, _without(tables, gone)) == set()
+
+
+def test_limits_by_which_a_hatch_is_judged_otherwise_are_called_stale(clean):
+    """Ten masses were 5 % too high: the limits move by less than their uncertainty, and past one hatch of the month."""
+    frozen = study_month(clean, month="2026-04").charts[CHART]
+    assert not _stale(clean, clean)
+    low = frozen.frame.set_index("label").loc["H40", "low"] * 1.003  # within the limits by a hair
+    level = low / frozen.frame.set_index("label").loc["H40", "value"]
+    grams = clean.hatches["cysts_g"].where(clean.hatches["hatch"] != "H40", clean.hatches["cysts_g"] / level)
+    hair = clean.but(hatches=clean.hatches.assign(cysts_g=grams))
+    ten = {f"H{i:02d}" for i in range(1, 11)}
+    light = hair.hatches["cysts_g"].where(~hair.hatches["hatch"].isin(ten), hair.hatches["cysts_g"] / 1.05)
+    assert _stale(hair, hair.but(hatches=hair.hatches.assign(cysts_g=light))) == {"hatching_efficiency_per_g"}
