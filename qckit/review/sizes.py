@@ -115,7 +115,7 @@ def first_scale_words(counts, objects, history_objects) -> list[str]:
     """
     if len(_sizes(history_objects).dropna(how="all")) >= _LEAST_PHOTOS:
         return []
-    asked = counts.loc[~counts["flags"].fillna("").str.contains("scale"), "photo"]
+    asked = [photo for photo, flags in zip(counts["photo"], counts["flags"]) if "scale" not in listed_in(flags)]
     by_stage = _sure(objects[objects["photo"].isin(asked)]).groupby(["photo", "stage"])["length_um"]
     table = by_stage.agg(["median", "size"]).astype(float).reset_index()
     cysts = table[(table["stage"] == "cyst") & (table["size"] >= _LEAST_OBJECTS)]

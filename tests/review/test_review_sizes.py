@@ -128,3 +128,15 @@ def test_the_question_names_photo_size_and_what_is_usual(log):
     assert asked_of(few)() == []
     small = sized("s", rng, 0.6, n=(20, 0, 0))
     assert "the nauplii measure 2" in asked_of(small)()[0]
+
+
+def test_tables_without_a_row_or_without_a_flag_ask_nothing(log):
+    """Flags of no photo, or of none that has one, are read from a file as numbers: it ended in an error."""
+    objects = sized("n0", np.random.default_rng(1)).head(0)
+    none = pd.DataFrame({"photo": pd.Series(dtype=object), "flags": pd.Series(dtype=float), "why": ""})
+    assert first_scale_words(none, objects, objects) == []
+    out, said = flag_scales(log, none, objects)
+    assert out.empty and said == []
+    unflagged = pd.DataFrame({"photo": ["n0"], "flags": [np.nan]})
+    wrong = sized("n0", np.random.default_rng(4), 1.5)
+    assert len(first_scale_words(unflagged, wrong, objects)) == 1
