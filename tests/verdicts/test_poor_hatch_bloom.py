@@ -83,5 +83,26 @@ def test_water_that_went_off_or_turned_grey_is_a_bloom(note):
     assert {p.cause for p in read_sheet({"notes": note})} == {"bloom"}
 
 
-def test_foam_of_a_box_is_none_on_the_water():
-    assert read_sheet({"notes": "kept in a styrofoam box"}) == []
+@pytest.mark.parametrize(
+    "notes",
+    [
+        "kept in a styrofoam box",
+        "foam lids on all cones",
+        "wrapped in foam",
+        "wrapped the cone in blue foam",
+        "pipes padded with foam",
+        "a lid made of foam",
+        "new foam insulation",
+    ],
+)
+def test_foam_of_which_something_is_made_is_none_on_the_water(notes):
+    """It spoke for air so strong that it broke the nauplii, and for soap."""
+    assert read_sheet({"notes": notes}) == []
+
+
+@pytest.mark.parametrize(
+    "notes",
+    ["foam blocks the overflow", "foam up to the lid", "thick foam layer", "a lid of foam by morning", "foamy"],
+)
+def test_foam_on_the_water_speaks_beside_whatever_it_reaches(notes):
+    assert "broken" in {phrase.cause for phrase in read_sheet({"notes": notes})}

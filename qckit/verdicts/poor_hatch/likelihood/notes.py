@@ -55,6 +55,19 @@ _SHORT = (  # short forms -> words
     (r"\bo/flow\w*", "overflow"),
     (r"\bb/c\b", "because"),
 )
+# foam of which something is made, or into which it is put, is none on the water; "foam blocks" and "a lid of foam" are
+_THING = (
+    r"(?:lids?|box(?:es)?|boards?|block|mats?|pad|sheets?|sleeves?|jackets?|bungs?|stoppers?|plug|crates?|coolers?|panels?|"
+    r"trays?|cups?|tape|wrap|wrapping|insulation|lining|padding|rubber|plastic|sponges?|covers?(?= (?:on|off|over)\b))"
+)
+_WRAPPED = (
+    r"\b(?:wrapped|lined|insulated|packed|padded|clad|made)\b(?:(?! up\b)[^,;]){0,24}?\b(?:in|with|of|from) (?:\w+ )?"
+)
+_MATERIAL = (
+    (rf"\bfoam(?= {_THING}\b(?! of (?:bubbles|foam)))", "padding"),
+    (rf"({_WRAPPED})foam\b", r"\1padding"),
+    (rf"\b({_THING} in )foam\b", r"\1padding"),
+)
 _LEAST_LETTERS = 5  # of a word that may be misspelt
 _WEAK_AIR = re.compile(r"weak|blocked|stopped|\boff\b|\blow\b|none|poor|little|clogged", re.IGNORECASE)
 _STRONG_AIR = re.compile(r"very strong|too strong|violent|foam", re.IGNORECASE)
@@ -159,7 +172,7 @@ def _speaks(item, text) -> float:
 def _plain(piece: str, note: str) -> str:
     """A phrase in small English letters, short forms written out; in the tongue of its note where it tells none."""
     text = in_english(piece.casefold(), note.casefold())
-    for short, whole in _SHORT:
+    for short, whole in (*_SHORT, *_MATERIAL):
         text = re.sub(short, whole, text)
     return text
 
