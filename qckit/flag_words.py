@@ -22,6 +22,8 @@ FLAG_WORDS = {
     "readers": "the two readings differ",
     "alone": "read in one way only",
     "damaged": "photo damaged",
+    "weave": "a sieve in it, and taken as a subsample",
+    "squares": "a chamber in it, and taken on a sieve",
 }
 """Code of a flag -> its words; the sentence of ``counting.Flag`` says more."""
 

@@ -28,6 +28,8 @@ FLAG_CODES = (
     "readers",
     "alone",
     "damaged",
+    "weave",  # these two where counts enter the log, which knows what a photo is of: review/photo_kinds.py
+    "squares",
 )
 
 UNLIKE_SENTENCE = (

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import shlex
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
@@ -14,6 +15,7 @@ from qckit.day.page.starting import Start
 from qckit.hatch.dose.feeds import FeedDue
 from qckit.hatch.dose.supply import HatchState
 from qckit.kept import say_fault
+from qckit.review.photo_kinds import question
 from qckit.words import (
     capital,
     cone_name,
@@ -27,7 +29,7 @@ from qckit.words import (
 )
 
 if TYPE_CHECKING:
-    from qckit.day.page.study import Day
+    from qckit.day.page.study import Day, OddKind
 
 __all__ = [
     "CAUTIONS",
@@ -87,6 +89,7 @@ def day_lines(page: Day) -> list[Line]:
     lines += [
         Line("counts", judged_words(one), one.code in ("poor", "impossible"), look_at(one)) for one in page.judged
     ] or [Line("counts", "Nothing was counted today.")]
+    lines += [_odd_kind_line(one) for one in page.odd_kinds]
     lines += _start_lines(page)
     lines += [_chore_line(chore, page) for chore in page.chores] or [Line("also", "Nothing else is due.")]
     return [replace(line, text=in_site_order(line.text, page)) for line in lines]
@@ -104,12 +107,21 @@ def answer(page: Day) -> str:
         one.hatch: f"{cone_name(one.cone)} {'?' if one.code == 'impossible' else percent(one.hatch_pct)}"
         for one in page.judged
     }
+    asked = {one.hatch for one in page.odd_kinds if one.kind == "subsample"}
+    figures |= {hatch: f"{text} (the photo of a sieve?)" for hatch, text in figures.items() if hatch in asked}
     known = [one for one in page.judged if one.code != "first"]
     parts = [f"{figures[one.hatch]}, {verdict_words(one, short=True)}" for one in known]
     first = [figures[one.hatch] for one in page.judged if one.code == "first"]
     parts += [f"{joined(first)}, nothing to compare with yet"] if first else []
     short = start_words(page.start, page.now, short=True) or ("" if parts else start_words(page.start, page.now))
     return capital("; ".join([*parts, *([short] if short else [])])).removesuffix(".") + "."
+
+
+def _odd_kind_line(one: OddKind) -> Line:
+    """Ask whether a photo is of what it stands for, and say what to run where it is not."""
+    other = {"subsample": "sieve", "sieve": "subsample"}[one.kind]
+    mend = f"qckit log correct samples {shlex.quote(one.sample)} kind {other} --reason TEXT"
+    return Line("counts", f"{cone_name(one.cone)}: {question(one.kind, one.photos, f' ({one.sample})')}", do=mend)
 
 
 # ---- due ----------------------------------------------------------------------------------------------------------

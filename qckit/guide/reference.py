@@ -22,6 +22,7 @@ from qckit.errors import FILE_FAULTS, unknown_name
 from qckit.hatch import METRICS
 from qckit.quantities import QUANTITIES
 from qckit.reports.blocks import table
+from qckit.review import photo_kinds
 from qckit.stages import STAGE_RECORDS
 from qckit.tables import TABLES
 from qckit.verdicts.poor_hatch.causes import CAUSES
@@ -227,7 +228,7 @@ def flag_list() -> Listing:
     ['flag', 'what it says']
     """
     sentences: dict[str, str] = {}
-    walked = ((m, n) for m in (flags, integrity) for n in ast.walk(ast.parse(inspect.getsource(m))))
+    walked = ((m, n) for m in (flags, integrity, photo_kinds) for n in ast.walk(ast.parse(inspect.getsource(m))))
     for module, node in walked:
         if isinstance(node, ast.Call) and getattr(node.func, "id", "") == "Flag" and len(node.args) == 2:
             code, words = node.args

@@ -111,8 +111,8 @@ def write_evidence(
             (folder / SETTINGS_FILE).write_text(settings, encoding="utf-8")
         seal = str(seal_of(log))
         doubted = [one for one in (doubts or {}).values() if one.hatch in set(figures["hatch"])]
-        said = "\n".join([_left_out_words(tables["left_out"]), *_doubted_words(doubted, tables["signals"])])
-        (folder / "README.txt").write_text(_readme(log, lot, seal, lacking, said), encoding="utf-8")
+        remarks = "\n".join([_left_out_words(tables["left_out"]), *_doubted_words(doubted, tables["signals"])])
+        (folder / "README.txt").write_text(_readme(log, lot, seal, lacking, remarks), encoding="utf-8")
         n_files = _write_sums(folder)
     except OSError as error:
         raise file_fault(error) from error
@@ -331,7 +331,7 @@ Are these records those of the site's log?  The seal of the log, as this folder 
 The site runs  qckit log seal SEAL  to show that no record up to that step was changed, added or taken out since.
 Every page has the seal of its own day at its foot.
 
-{said}
+{remarks}
 {lacking}
 """
 
@@ -362,7 +362,7 @@ def _doubted_words(doubted: list[Doubted], signals: pd.DataFrame) -> list[str]:
     return [head, *(f"  {one.hatch}: {one.why}{aside.get(one.hatch, '')}." for one in doubted), ""]
 
 
-def _readme(log: SiteLog, lot: str, seal: str, lacking: list[str], said: str) -> str:
+def _readme(log: SiteLog, lot: str, seal: str, lacking: list[str], remarks: str) -> str:
     title = f"Evidence about the lot {lot} of {log.settings.site.name}"
     n = len(lacking)
     missing = [f"What is missing or differs ({n} {noun(n, 'thing')}):", *(f"  {line}" for line in lacking)]
@@ -374,6 +374,6 @@ def _readme(log: SiteLog, lot: str, seal: str, lacking: list[str], said: str) ->
         now=dates.text(log.now()),
         version=__version__,
         seal=seal,
-        said=said,
+        remarks=remarks,
         lacking="\n".join(missing) if lacking else "Nothing is missing: every photo and page named is here, unchanged.",
     )

@@ -14,7 +14,7 @@ from qckit.log import open_log
 from qckit.log.photo_files import content_sum, find_photo, leads_out
 from qckit.log.problems import mending
 from qckit.progress import counted as counted_progress
-from qckit.review import flag_scales, settle_unlike, site_stage_model
+from qckit.review import flag_kinds, flag_scales, settle_unlike, site_stage_model
 from qckit.words import plural
 
 __all__ = ["COUNTS_FOLDER", "PHOTOS_FOLDER", "PhotosCounted", "count_uncounted"]
@@ -96,6 +96,8 @@ def count_uncounted(
         if len(counts):
             objects = objects[objects["photo"].isin(set(counts["photo"]))]
             counts, doubts = flag_scales(log, settle_unlike(log, counts), objects)
+            counts, asked = flag_kinds(log, counts, found)
+            doubts = [*doubts, *asked]
             log.record_counts(counts, objects=objects, by=by)
     site_model = site_stage_model(site)
     notes = (*([site_model.sentence] if site_model else []), *doubts)

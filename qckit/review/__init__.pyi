@@ -6,6 +6,7 @@ from .files import find_photo_file
 from .hand_tables import read_study
 from .learn import CameraLearning, learn_camera_of_site
 from .page import certificate_page
+from .photo_kinds import flag_kinds
 from .picker import PointPicker, pick_points
 from .priorities import rank_objects, rank_photos, say_when_to_stop
 from .session import ReviewSession

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from functools import partial
 from typing import TYPE_CHECKING
 
+from qckit.columns import listed_in
 from qckit.day.page.chores import Chore, DayRecords, find_chores
 from qckit.day.page.judging import Judged, judge_hatch
 from qckit.day.page.starting import LotInUse, Start, lots_in_use, plan_start
@@ -16,6 +17,7 @@ from qckit.hatch import cone_metrics, recovery_of
 from qckit.hatch.dose.feeds import FeedDue, feeds_due, feeds_not_entered
 from qckit.hatch.dose.supply import HatchState, PerGram, hatch_states, lot_planner
 from qckit.log.typed import site_time
+from qckit.review.photo_kinds import ODD
 from qckit.tables import to_utc
 from qckit.verdicts.finding import json_data
 from qckit.verdicts.lots.usual import counted_hatches
@@ -27,6 +29,19 @@ __all__ = ["Day", "study_day"]
 
 _OF_A_CONE = ("oxygen", "unwetted", "broken", "ph")
 """Causes that stay with the cone: another one is offered first."""
+
+_ODD_FLAG = {kind: flag.code for kind, flag in ODD.items()}
+
+
+@dataclass(frozen=True)
+class OddKind:
+    """A sample counted today whose photos look like another kind's (:mod:`qckit.review.photo_kinds`)."""
+
+    sample: str
+    hatch: str
+    cone: str
+    kind: str
+    photos: tuple[str, ...]
 
 
 @dataclass(frozen=True)
@@ -49,6 +64,7 @@ class Day:
     start: Start
     lots: tuple[LotInUse, ...]
     chores: tuple[Chore, ...]
+    odd_kinds: tuple[OddKind, ...] = ()
 
     def hatch(self, name: str) -> HatchState:
         """Return one hatch's state."""
@@ -144,6 +160,7 @@ def study_day(
         start=start,
         lots=tuple(lots),
         chores=tuple(chores),
+        odd_kinds=tuple(_odd_kinds(tables, moment)),
     )
 
 
@@ -162,10 +179,29 @@ def _until(tables: SiteTables, now: dt.datetime) -> SiteTables:
     return tables.but(hatches=hatches, samples=samples, readings=readings, feeds=feeds)
 
 
+def _odd_kinds(tables: SiteTables, now: dt.datetime) -> list[OddKind]:
+    """Samples of today whose photos are flagged as those of another kind, in the order of cones."""
+    photos = tables.photos
+    if photos is None or not len(photos):
+        return []
+    cones = dict(zip(tables.hatches["hatch"], tables.hatches["cone"], strict=True))
+    found = []
+    for row in _of_today(tables.samples[tables.samples["kind"].isin(_ODD_FLAG)], now).itertuples():
+        mine = photos[photos["sample"] == row.sample]
+        odd = mine.loc[[_ODD_FLAG[row.kind] in listed_in(flags) for flags in mine["flags"]], "photo"]
+        if len(odd):
+            found.append(OddKind(row.sample, row.hatch, cones[row.hatch], row.kind, tuple(odd)))
+    return sorted(found, key=lambda one: (one.cone, one.sample))
+
+
+def _of_today(samples, now: dt.datetime):
+    local = to_utc(samples["taken"]).dt.tz_convert(str(now.tzinfo))
+    return samples[local.dt.date == now.date()]
+
+
 def _counted_today(tables: SiteTables, now: dt.datetime) -> list[str]:
     """Hatches with a subsample taken today, in the order of cones."""
     samples = tables.samples[(tables.samples["kind"] == "subsample") & tables.samples["nauplii"].notna()]
-    local = to_utc(samples["taken"]).dt.tz_convert(str(now.tzinfo))
-    today = set(samples.loc[local.dt.date == now.date(), "hatch"])
+    today = set(_of_today(samples, now)["hatch"])
     mine = tables.hatches[tables.hatches["hatch"].isin(today)]
     return mine.sort_values(["cone", "started"])["hatch"].tolist()
