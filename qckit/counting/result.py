@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 
 __all__ = ["COUNTER_VERSION", "PHOTO_COLUMNS", "WITHHELD", "Flag", "PhotoCount", "version_with"]
 
-COUNTER_VERSION = "1.22"
+COUNTER_VERSION = "1.23"
 """Raised whenever the same photo may give another count or flag; counts kept from another version are made again."""
 
 WITHHELD = ("foreign",)

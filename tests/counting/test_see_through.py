@@ -141,7 +141,7 @@ def test_weights_are_those_of_numerical_integration():
     rng = np.random.default_rng(6)
     like = np.r_[rng.normal(0.2, 0.15, 9), rng.normal(0.7, 0.15, 7)]
     readings = np.stack([np.r_[np.full(9, 0.9), np.full(7, 0.1)], np.full(16, 0.5)])
-    got, chance = see_through._weigh(like, readings, see_through.GROUPS)
+    got, chance = see_through.weigh_readings(like, readings, see_through.GROUPS)
     prior = multivariate_normal(see_through.GROUPS.means, see_through.GROUPS.spread)
     wide = see_through.GROUPS.within**0.5
 

@@ -25,21 +25,25 @@ from qckit.counting.analysis import (
     gather,
     join_found,
 )
+from qckit.counting.no_bodies import cast_shadows, lamp_images
 from qckit.counting.reader.chances import Accepted
 from qckit.counting.reader.proposals import Proposals
 from qckit.counting.segmentation.light import Light
-from qckit.counting.shells.body_colours import colours_of, settle_by_colours
+from qckit.counting.shells.body_colours import colours_of
 from qckit.counting.shells.dividing_line import redraw_line
 from qckit.counting.shells.floor_behind import likeness_to_floor
+from qckit.counting.shells.joint_groups import settle_by_groups
+from qckit.counting.shells.like_bodies import GROUPS as GROUPS_BY_OTHERS
 from qckit.counting.shells.like_bodies import likeness_to_others, settle_by_others
 from qckit.counting.shells.mixture import PAIR
+from qckit.counting.shells.see_through import GROUPS as GROUPS_BY_FLOOR
 from qckit.counting.shells.see_through import settle_by_floor
 from qckit.counting.shells.two_groups import part_by_looks, settle_round_bodies
 from qckit.counting.stages import StageModel
 from qckit.counting.swing import doubts_of, off_chance
 from qckit.counting.working import WorkImage
 from qckit.photo.reading import resize_to_scale
-from qckit.stages import STAGE_RECORDS
+from qckit.stages import CLASSES, STAGE_RECORDS, STAGES
 
 __all__ = ["JointReading", "likeness_of", "propose_objects", "read_at_centres", "reader_key", "reader_module"]
 
@@ -157,14 +161,26 @@ def read_at_centres(
     if in_doubt:
         del joint  # or its labels and sums lie in memory beside what the network needs
         joint = _read_once(work, model, read_again(ground.light), ground)
-    patterned, p = _is_patterned(ground.light), joint.found.p
-    if patterned:
-        p = _by_floor(joint.analysis, joint.found, None if in_doubt else SPOT_CHECK)
-    elif in_doubt and not part_by_looks(joint.found.p_read, joint.found.features):
-        p = _by_others(joint.analysis, joint.found)
-    if patterned or in_doubt:
-        p = _by_colours(work, joint.found, p)
-    return replace(joint, found=replace(joint.found, p=p))
+    found, colours = _without_phantoms(joint.analysis, joint.found)
+    p = found.p
+    if _is_patterned(ground.light):
+        p = _by_floor(joint.analysis, found, colours, None if in_doubt else SPOT_CHECK)
+    elif in_doubt:
+        p = _by_others(joint.analysis, found, colours)
+    return replace(joint, found=replace(found, p=p))
+
+
+def _without_phantoms(analysis: Analysis, found: FoundObjects) -> tuple[FoundObjects, np.ndarray]:
+    """What was found, images of lamps and shadows as debris; and the colours of all against their floor's."""
+    um = analysis.work.um_per_px
+    colours, floor = colours_of(analysis.work, analysis.light, found.rows, found.cols)
+    counted = np.where((found.p.argmax(axis=1) < len(STAGES))[:, None], colours, np.nan)
+    phantom = lamp_images(counted, floor) | cast_shadows(counted, floor, found.rows * um, found.cols * um)
+    if phantom.any():
+        debris = np.eye(len(CLASSES))[CLASSES.index("debris")]
+        p, p_read = (np.where(phantom[:, None], debris, each) for each in (found.p, found.p_read))
+        found = replace(found, p=p, p_read=p_read)
+    return found, colours - floor
 
 
 def _read_once(work: WorkImage, model: StageModel, proposals: Proposals, ground: Ground) -> JointReading:
@@ -178,36 +194,39 @@ def _is_patterned(light: Light) -> bool:
     return light.scatter_pct >= PATTERNED_PCT and light.scatter_codes >= NOISE_CODES
 
 
-def _by_others(analysis: Analysis, found: FoundObjects) -> np.ndarray:
-    """Settle cysts and shells by how like each is to the other bodies of the photo."""
-    which = np.flatnonzero(found.p[:, PAIR].sum(axis=1) > 0.5)
-    likeness, labels = np.full(len(found.p), np.nan), analysis.cuts[0].labels
-    likeness[which] = likeness_to_others(analysis.work, labels, found.rows[which], found.cols[which])
-    return settle_by_others(found.p, likeness)
+def _by_others(analysis: Analysis, found: FoundObjects, colours: np.ndarray) -> np.ndarray:
+    """Settle cysts and shells by their colours and by how like the others each is.
 
-
-def _by_colours(work: WorkImage, found: FoundObjects, p: np.ndarray) -> np.ndarray:
-    """Settle cysts and shells by the two groups that their colours fall into."""
+    Where colours fall into no groups, the likeness alone is asked, but not where bodies part by their looks.
+    """
+    p, likeness, labels = found.p, np.full(len(found.p), np.nan), analysis.cuts[0].labels
     which = np.flatnonzero(p[:, PAIR].sum(axis=1) > 0.5)
-    colours = np.full((len(p), 3), np.nan)
-    colours[which] = colours_of(work, found.rows[which], found.cols[which])
-    return settle_by_colours(p, colours)
+    likeness[which] = likeness_to_others(analysis.work, labels, found.rows[which], found.cols[which])
+    settled = settle_by_groups(p, colours, likeness, GROUPS_BY_OTHERS)
+    if settled is not None:
+        return settled
+    return p if part_by_looks(found.p_read, found.features) else settle_by_others(p, likeness)
 
 
-def _by_floor(analysis: Analysis, found: FoundObjects, at_first: int | None) -> np.ndarray:
-    """Settle cysts and shells by what of the floor shows through them; asked of a few ``at_first``.
+def _by_floor(analysis: Analysis, found: FoundObjects, colours: np.ndarray, at_first: int | None) -> np.ndarray:
+    """Settle cysts and shells by their colours and by what of the floor shows through them; asked of a few at first.
 
-    Where none of these few is told otherwise the reading stays as it is: looking at all takes as long as the reader.
+    Where by these few none is told otherwise, the others are not looked at: looking at all takes as long as the reader.
     """
     p = found.p
+
+    def settled_by(some):
+        likeness = likeness_of(analysis, found, some)
+        settled = settle_by_groups(p, colours, likeness, GROUPS_BY_FLOOR)
+        return settle_by_floor(p, likeness) if settled is None else settled
+
     which = np.flatnonzero(p[:, PAIR].sum(axis=1) > 0.5)
     if at_first is not None and len(which) > at_first:
         by_reading = which[np.argsort(p[which, PAIR[0]] - p[which, PAIR[1]], kind="stable")]
-        few = by_reading[np.linspace(0, len(which) - 1, at_first).astype(int)]
-        settled = settle_by_floor(p, likeness_of(analysis, found, few))
-        if np.array_equal(settled[few].argmax(axis=1), p[few].argmax(axis=1)):
-            return p
-    return settle_by_floor(p, likeness_of(analysis, found, which))
+        settled = settled_by(by_reading[np.linspace(0, len(which) - 1, at_first).astype(int)])
+        if np.array_equal(settled.argmax(axis=1), p.argmax(axis=1)):
+            return settled
+    return settled_by(which)
 
 
 def likeness_of(analysis: Analysis, found: FoundObjects, which: np.ndarray) -> np.ndarray:

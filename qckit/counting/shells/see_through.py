@@ -17,7 +17,14 @@ import numpy as np
 
 from qckit.counting.shells.mixture import PAIR
 
-__all__ = ["Groups", "settle_by_floor", "settle_by_likeness"]
+__all__ = [
+    "Groups",
+    "log_likely_likeness",
+    "means_of_likeness",
+    "settle_by_floor",
+    "settle_by_likeness",
+    "weigh_readings",
+]
 
 
 class Groups(NamedTuple):
@@ -101,7 +108,7 @@ def settle_by_likeness(
         return p
     cyst, shell = np.maximum(p[rows][:, PAIR], 1e-9).T
     reading, log_prior = readings(np.clip(np.log(cyst / shell), -MOST, MOST))
-    log_likely, by_both = _weigh(likeness[rows][known], reading[:, known], groups)
+    log_likely, by_both = weigh_readings(likeness[rows][known], reading[:, known], groups)
     weight = np.exp(log_likely + log_prior - (log_likely + log_prior).max())
     weight /= weight.sum()
     settled = weight @ reading
@@ -123,11 +130,81 @@ def _readings(read: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     return 1 / (1 + np.exp(-meant)), -((at / LINE_WIDTH) ** 2) / 2 - MISLED * less
 
 
-def _weigh(likeness: np.ndarray, reading: np.ndarray, groups: Groups) -> tuple[np.ndarray, np.ndarray]:
+def log_likely_likeness(
+    likeness: np.ndarray, means: np.ndarray, groups: Groups
+) -> tuple[np.ndarray, np.ndarray | float]:
+    """Logarithm of how likely each body's likeness is as a cyst's and as a shell's.
+
+    Parameters
+    ----------
+    likeness : (n,) ndarray
+        NaN where it is not known.
+    means : (k, 2) ndarray
+        Of cysts and of shells, by each of k guesses.
+    groups : Groups
+
+    Returns
+    -------
+    log_likely : (k, 2, n) ndarray
+        0 where the likeness is not known.
+    usual : (k, n) ndarray or float
+        Of what a cyst's likeness is explained by, the share of cysts that are not as shells are.
+    """
+    known = np.isfinite(likeness)
+    away = np.where(known, likeness, 0.0) - means[..., None]
+    each, usual = -0.5 * (away**2 / groups.within + np.log(2 * np.pi * groups.within)), 1.0
+    if groups.astray:
+        as_cysts = each[:, 0] + np.log(1 - groups.astray)
+        each[:, 0] = np.logaddexp(as_cysts, each[:, 1] + np.log(groups.astray))
+        usual = np.exp(as_cysts - each[:, 0])
+    return np.logaddexp(np.log(1 - STRAY) + each, np.log(STRAY / RANGE)) * known, usual
+
+
+def means_of_likeness(
+    likeness: np.ndarray, chance: np.ndarray, usual: np.ndarray | float, groups: Groups
+) -> np.ndarray:
+    """Likeliest means of the likenesses of cysts and of shells, held towards those known.
+
+    Parameters
+    ----------
+    likeness : (n,) ndarray
+        NaN where it is not known.
+    chance : (k, n) ndarray
+        To be a cyst, by each of k guesses.
+    usual : (k, n) ndarray or float
+        From :func:`log_likely_likeness`.
+    groups : Groups
+
+    Returns
+    -------
+    (k, 2) ndarray
+    """
+    known, precision = np.isfinite(likeness), np.linalg.inv(groups.spread)
+    as_cysts = chance * usual * known
+    each = np.stack([as_cysts, known - as_cysts], axis=1)
+    sharpness = precision + np.eye(2) * each.sum(axis=2)[:, None] / groups.within
+    pull = precision @ groups.means + each @ np.where(known, likeness, 0.0) / groups.within
+    return np.linalg.solve(sharpness, pull[..., None])[..., 0]
+
+
+def weigh_readings(likeness: np.ndarray, reading: np.ndarray, groups: Groups) -> tuple[np.ndarray, np.ndarray]:
     """Two normal groups fitted for every reading: how likely it makes the likenesses, and the chances with both.
 
     Expectation and maximisation with the groups' means held towards those known; the integral over the means by
     Laplace's method.
+
+    Parameters
+    ----------
+    likeness : (n,) ndarray
+        All known.
+    reading : (k, n) ndarray
+        Chances to be a cyst by each of k readings.
+    groups : Groups
+
+    Returns
+    -------
+    log_likely : (k,) ndarray
+    chance : (k, n) ndarray
     """
     reading = np.clip(reading, 1e-4, 1 - 1e-4)
     chance = np.stack([reading, 1 - reading], axis=1)  # (k, 2, n)
