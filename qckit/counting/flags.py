@@ -8,6 +8,7 @@ import numpy as np
 
 from qckit.counting.result import WITHHELD, Flag
 from qckit.counting.swing import OFF_POINTS, off_chance
+from qckit.robust import median_of
 from qckit.stages import STAGES
 
 __all__ = ["FLAG_CODES", "WITHHELD", "PhotoSigns", "judge_photo"]
@@ -234,17 +235,17 @@ def _mostly_doubtful(signs: PhotoSigns) -> bool:
     surely there: over a mesh true bodies have doubtful stages, while other things are doubted to be bodies at all."""
     full = signs.stages < 3
     few = 0 < full.sum() < DOUBTFUL_OF and (signs.p_body[full] >= SURE).sum() < SURE_TO_BE_THERE
-    return bool(few and np.median(signs.p_best[full]) < LIKELIER_OTHER)
+    return bool(few and median_of(signs.p_best[full]) < LIKELIER_OTHER)
 
 
 def _scale_flag(signs: PhotoSigns):
     """Sizes that no brine shrimp has: the scale is wrong, or these are other things."""
     for stage, (low, high), name in ((2, CYST_UM, "cysts"), (0, NAUPLIUS_UM, "nauplii")):
         sizes = signs.length_um[(signs.stages == stage) & (signs.p_best > 0.6)]
-        if len(sizes) >= 8 and not low <= np.median(sizes) <= high:
+        if len(sizes) >= 8 and not low <= median_of(sizes) <= high:
             yield Flag(
                 "scale",
-                f"The {name} measure {np.median(sizes):.0f} µm, and {low:.0f} to {high:.0f} µm is "
+                f"The {name} measure {median_of(sizes):.0f} µm, and {low:.0f} to {high:.0f} µm is "
                 "usual: "
                 f"check the µm per pixel.",
             )

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from qckit.robust import median_of
 from qckit.stages import STAGE_RECORDS
 
 __all__ = ["without_overlong"]
@@ -34,6 +35,6 @@ def without_overlong(sizes: dict[str, np.ndarray], stage: np.ndarray) -> dict[st
     too_long = np.zeros(len(length), bool)
     for record in STAGE_RECORDS:
         mine = stage == record.name
-        usual = np.median(length[mine]) if mine.sum() >= ENOUGH else record.typical_um[0]
+        usual = median_of(length[mine]) if mine.sum() >= ENOUGH else record.typical_um[0]
         too_long |= mine & (length > MOST_LENGTHS * usual)
     return sizes | {name: np.where(too_long, np.nan, sizes[name]) for name in SIZES}

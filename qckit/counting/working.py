@@ -94,6 +94,8 @@ def _brightened(pixels: np.ndarray) -> tuple[np.ndarray, float]:
     red, green, blue = np.ascontiguousarray(pixels[::step, ::step].transpose(2, 0, 1))
     some = np.maximum(np.maximum(red, green), blue).ravel()
     k = min(int(LIGHTEST * some.size), some.size - 1)
+    if np.count_nonzero(some < DIM) <= k:  # most photos
+        return pixels, 1.0
     lightest = float(np.searchsorted(np.cumsum(np.bincount(some)), k, side="right"))  # the k-th, sooner than sorted
     if not 0 < lightest < DIM:
         return pixels, 1.0

@@ -18,6 +18,7 @@ import numpy as np
 
 from qckit.counting.reader.proposals import Proposals
 from qckit.log_odds import logit
+from qckit.robust import median_of
 from qckit.stages import CLASSES, STAGES
 
 __all__ = [
@@ -193,13 +194,13 @@ def sureness(score: np.ndarray, stage: np.ndarray) -> np.ndarray:
     """
     surer, log_odds = score > SURER, logit(score, least=LEAST_SCORE)
     usual = logit(USUAL_SCORE, least=LEAST_SCORE)
-    of_all = min(float(np.median(log_odds[surer])), usual) if surer.any() else usual
+    of_all = min(float(median_of(log_odds[surer])), usual) if surer.any() else usual
     out = np.full(len(score), of_all)
     for k in np.unique(stage):
         mine = surer & (stage == k)
         n = int(mine.sum())
         if n:
-            out[stage == k] = (n * np.median(log_odds[mine]) + LIKE_ALL * of_all) / (n + LIKE_ALL)
+            out[stage == k] = (n * median_of(log_odds[mine]) + LIKE_ALL * of_all) / (n + LIKE_ALL)
     return np.minimum(out, usual) - usual
 
 

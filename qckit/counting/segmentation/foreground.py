@@ -166,7 +166,9 @@ def find_foreground(
     mask = fine > level
     if typical < FAINT_SCATTERS * scatter:  # a busy background such as mesh: average over more of it for pale shells
         coarse = box_mean(signal, max(5, 2 * int(FAINT_UM / um_per_px / 2) + 1), signal if is_spent else None)
-        mask |= coarse > _level(coarse)[0]
+        level_there = _level(coarse)[0]
+        for top in range(0, len(mask), ROWS):  # few rows at a time stay in the processor's cache
+            mask[top : top + ROWS] |= coarse[top : top + ROWS] > level_there
     mask = open_mask(mask, max(1, round(THIN_UM / um_per_px)))
     return Foreground(mask, fine, level, scatter, typical)
 

@@ -132,7 +132,7 @@ def _background_rows(across: tuple[np.ndarray, np.ndarray], block: int, out: np.
 def _between(n: int, blocks: int, block: int, step: int, first: int = 0) -> tuple[np.ndarray, np.ndarray]:
     """The block before each ``step``-th of ``n`` pixels from ``first`` on, and how far that lies towards the next."""
     at = np.arange(first, first + n, step, dtype=np.float32)
-    at = np.clip((at + 0.5) / block - 0.5, 0, blocks - 1)
+    at = np.minimum(np.maximum((at + 0.5) / block - 0.5, 0), blocks - 1)
     low = np.minimum(at.astype(np.intp), max(blocks - 2, 0))
     return low, (at - low).astype(np.float32)
 
@@ -151,7 +151,7 @@ def _residual(some: np.ndarray, shape: tuple[int, int], grid: np.ndarray, block:
 
 
 def _clean_scatter(samples: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Covariance of the background among samples with objects in them, by trimming; and each sample's distance²."""
+    """Covariance of the background among samples with objects in them, by trimming; and products of their channels."""
     floor = np.eye(3) * 0.35  # rounding to whole code values and JPEG
     # every round is two products with these
     products = np.stack([samples[:, i] * samples[:, j] for i, j in zip(_FIRST, _SECOND, strict=True)]).T
@@ -164,7 +164,7 @@ def _clean_scatter(samples: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         if n < 50:
             break
         covariance = 1.08 * _square(kept.astype(np.float32) @ products) / n + floor
-    return covariance, _distance(products, covariance)
+    return covariance, products
 
 
 _FIRST, _SECOND = [0, 1, 2, 0, 0, 1], [0, 1, 2, 1, 2, 2]
@@ -221,16 +221,16 @@ def estimate_light(work: WorkImage) -> Light:
     block = max(1, min(round(BLOCK_UM / work.um_per_px), min(pixels.shape[:2])))
     means = _block_means(pixels, block)
     window = min(NEIGHBOURS, 2 * (min(means.shape[:2]) // 2) + 1)
-    grid = np.stack([_coarse_median(means[..., c], window) for c in range(3)], axis=-1)
+    grid = _coarse_median(means, window)
     step = max(1, int((pixels.shape[0] * pixels.shape[1] / SAMPLES) ** 0.5))
     some = LOG_CODE.take(pixels[::step, ::step])
     for _ in range(2):
         samples = _residual(some, pixels.shape[:2], grid, block, step)
-        covariance, distance = _clean_scatter(samples)
+        covariance, _ = _clean_scatter(samples)
         grid = _regrid(grid, means, covariance)
     samples = _residual(some, pixels.shape[:2], grid, block, step)
-    covariance, distance = _clean_scatter(samples)
-    weights, is_dark = _mix(samples, covariance, distance)
+    covariance, products = _clean_scatter(samples)
+    weights, is_dark = _mix(samples, covariance, _distance(products, covariance))
     level = np.exp(median_of(grid.reshape(-1, 3)) / 100) * (255 + SOFTENER) - SOFTENER
     return Light(
         grid=grid,
@@ -245,15 +245,19 @@ def estimate_light(work: WorkImage) -> Light:
 def _coarse_median(means: np.ndarray, window: int) -> np.ndarray:
     """Median over the neighbourhood of every second block, spread over all."""
     size = window // 2 + 1
-    wide = np.pad(means[::2, ::2], ((size // 2, (size - 1) // 2),) * 2, mode="edge")
-    around = np.lib.stride_tricks.sliding_window_view(wide, (size, size)).reshape(-1, size * size)
+    some = np.ascontiguousarray(means[::2, ::2].transpose(2, 0, 1))
+    rows, cols = (np.clip(np.arange(n + size - 1) - size // 2, 0, n - 1) for n in some.shape[1:])
+    wide = some.take(rows, 1).take(cols, 2)  # beyond the border as at it
+    around = np.ndarray((*some.shape, size, size), wide.dtype, wide, strides=wide.strides + wide.strides[1:])
+    around = around.reshape(-1, size * size)
     middle = size * size // 2  # a partition of all windows at once takes a fifth of the time of a median filter
-    some = np.partition(around, middle)[:, middle].reshape(means[::2, ::2].shape)
-    for axis in (0, 1):  # the blocks between lie midway
-        n, last = means.shape[axis], some.shape[axis] - 1
+    around.partition(middle, axis=1)
+    some = around[:, middle].reshape(some.shape)
+    for axis in (1, 2):  # the blocks between lie midway
+        n, last = means.shape[axis - 1], some.shape[axis] - 1
         k = np.arange(n)
         some = 0.5 * (some.take(k // 2, axis) + some.take(np.minimum((k + 1) // 2, last), axis))
-    return some
+    return np.ascontiguousarray(some.transpose(1, 2, 0))
 
 
 def _regrid(grid, means, covariance):
@@ -263,11 +267,11 @@ def _regrid(grid, means, covariance):
     off = means - grid
     first, second, third = np.moveaxis(off @ np.linalg.inv(covariance) * off, -1, 0)
     clean = first + second + third < 3.0  # sooner than a sum over so short an axis
+    weighted = np.where(clean, np.stack([np.ones_like(first, np.float32), *np.moveaxis(means, -1, 0)]), np.float32(0))
+    weight, *summed = ndimage.uniform_filter(weighted, (1, 5, 5), mode="nearest")
     out = np.empty_like(grid)
-    weight = ndimage.uniform_filter(clean.astype(np.float32), 5, mode="nearest")
     for c in range(3):
-        summed = ndimage.uniform_filter(np.where(clean, means[..., c], 0).astype(np.float32), 5, mode="nearest")
-        out[..., c] = np.where(weight > 0.2, summed / np.maximum(weight, 1e-3), grid[..., c])
+        out[..., c] = np.where(weight > 0.2, summed[c] / np.maximum(weight, 1e-3), grid[..., c])
     return out
 
 

@@ -72,7 +72,9 @@ def _moved_back(strips: np.ndarray, shifts: np.ndarray) -> np.ndarray:
     """Every strip moved back by the line's rise; the first and last pixel go on outside: (..., strips, M)."""
     reach = int(np.abs(shifts).max())
     wide = _wider(strips, reach)
-    begun = np.lib.stride_tricks.sliding_window_view(wide, strips.shape[1], axis=1)  # (strips, 2 * reach + 1, M)
+    begun = np.ndarray(  # (strips, 2 * reach + 1, M): each begins a pixel further on
+        (len(strips), 2 * reach + 1, strips.shape[1]), wide.dtype, wide, strides=(*wide.strides, wide.itemsize)
+    )
     return begun[np.arange(len(strips)), reach + shifts]
 
 
@@ -148,7 +150,7 @@ def _measure(signal: np.ndarray, um_per_px: float, along_columns: bool) -> Ruled
     if len(at) < LEAST_LINES:
         return None
     angle = float(np.degrees(np.arctan(slope)))
-    spacing = float(np.median(np.diff(at)) * np.cos(np.arctan(slope)))
+    spacing = float(median_of(np.diff(at)) * np.cos(np.arctan(slope)))
     return RuledLines(90 - angle if along_columns else angle, at, spacing, profile, slope)
 
 

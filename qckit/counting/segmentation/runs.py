@@ -70,13 +70,13 @@ def runs_of(mask: np.ndarray) -> Runs:
 
 def _patches(starts: np.ndarray, ends: np.ndarray, width: int) -> tuple[np.ndarray, int]:
     """The patch of each run, and how many there are."""
-    from scipy.sparse import coo_array
+    from scipy.sparse import csr_array
     from scipy.sparse.csgraph import connected_components
 
     first = np.searchsorted(ends, starts - width, side="right")  # of the runs above that it touches
     touching = np.maximum(np.searchsorted(starts, ends - width, side="left") - first, 0)
-    below = np.repeat(np.arange(len(starts)), touching)
-    above = np.arange(len(below)) + np.repeat(first - np.cumsum(touching) + touching, touching)
-    pairs = coo_array((np.ones(len(below), np.int8), (above, below)), shape=(len(starts), len(starts)))
+    begins = np.concatenate([[0], np.cumsum(touching)])  # of each run's part in all of them, end to end
+    above = np.arange(begins[-1]) + np.repeat(first - begins[:-1], touching)
+    pairs = csr_array((np.ones(len(above)), above, begins), shape=(len(starts), len(starts)))
     n, patch = connected_components(pairs, directed=False)
     return patch.astype(np.int64) + 1, n

@@ -78,12 +78,12 @@ def _patch_under(runs: Runs, rows: np.ndarray, cols: np.ndarray, reach: int) -> 
     r = np.clip(rows.astype(np.int64), 0, height - 1)
     c = np.clip(cols.astype(np.int64), 0, width - 1)
     out = runs.patch_at(r, c)
-    for i in np.flatnonzero(out == 0):
-        near_rows = np.arange(max(0, r[i] - reach), min(r[i] + reach + 1, height))
-        near_cols = np.arange(max(0, c[i] - reach), min(c[i] + reach + 1, width))
-        near = runs.patch_at(near_rows[:, None], near_cols)
-        near = near[near > 0]
-        out[i] = np.bincount(near).argmax() if len(near) else 0
+    beside, steps = np.flatnonzero(out == 0), np.arange(-reach, reach + 1)
+    near_rows, near_cols = r[beside, None, None] + steps[:, None], c[beside, None, None] + steps
+    near = runs.patch_at(np.clip(near_rows, 0, height - 1), np.clip(near_cols, 0, width - 1))
+    near *= (near_rows >= 0) & (near_rows < height) & (near_cols >= 0) & (near_cols < width)
+    for i in np.flatnonzero(near.any(axis=(1, 2))):
+        out[beside[i]] = np.bincount(near[i][near[i] > 0]).argmax()
     return out
 
 
@@ -106,7 +106,7 @@ def supported_at(mask: np.ndarray, rows: np.ndarray, cols: np.ndarray, um_per_px
     down, right = (axis.ravel() for axis in np.mgrid[-reach : reach + 1, -reach : reach + 1])
     near_rows = np.clip(np.asarray(rows).astype(np.int64)[:, None] + down, 0, height - 1)
     near_cols = np.clip(np.asarray(cols).astype(np.int64)[:, None] + right, 0, width - 1)
-    return mask[near_rows, near_cols].any(axis=1)
+    return mask.ravel().take(near_rows * width + near_cols).any(axis=1)
 
 
 def cut_at_centres(mask: np.ndarray, signal: np.ndarray, um_per_px: float, proposals) -> tuple[Cut, np.ndarray]:

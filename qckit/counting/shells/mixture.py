@@ -46,11 +46,11 @@ def settle_cysts_and_shells(
     """
     either = p[:, PAIR].sum(axis=1)
     cyst = p[:, PAIR[0]] / np.maximum(either, 1e-12)
-    share, settled = usual, cyst
+    share, settled, shell, weight = usual, cyst, 1 - cyst, max(usual_weight + either.sum(), 1e-12)
     for _ in range(ROUNDS):
-        as_cyst, as_shell = cyst * share / usual, (1 - cyst) * (1 - share) / (1 - usual)
+        as_cyst, as_shell = cyst * share / usual, shell * (1 - share) / (1 - usual)
         settled = as_cyst / np.maximum(as_cyst + as_shell, 1e-12)
-        share = (usual_weight * usual + either @ settled) / max(usual_weight + either.sum(), 1e-12)
+        share = (usual_weight * usual + either @ settled) / weight
     out = p.copy()
     out[:, PAIR[0]], out[:, PAIR[1]] = either * settled, either * (1 - settled)
     return out

@@ -12,6 +12,7 @@ import numpy as np
 
 from qckit.counting.segmentation.measuring import FEATURES
 from qckit.counting.shells.two_groups import FEWEST_BODIES, LEAST_EACH, VERY_STRONG, schwarz_of_two, two_normal
+from qckit.robust import median_of
 from qckit.stages import STAGES
 
 __all__ = ["paler_cysts"]
@@ -48,5 +49,5 @@ def paler_cysts(p: np.ndarray, features: np.ndarray) -> int:
     group, _, apart = two_normal(along, expit(3 * (along - np.percentile(along, (10, 90)).mean())))
     if not apart or schwarz_of_two(along, group) < VERY_STRONG:
         return 0
-    pale, darker, shell = np.median(cysts[group < 0.5]), np.median(cysts[group >= 0.5]), np.median(shells)
+    pale, darker, shell = median_of(cysts[group < 0.5]), median_of(cysts[group >= 0.5]), median_of(shells)
     return int((group < 0.5).sum()) if abs(pale - shell) < NEARER * (darker - shell) else 0

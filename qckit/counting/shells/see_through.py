@@ -211,14 +211,14 @@ def weigh_readings(likeness: np.ndarray, reading: np.ndarray, groups: Groups) ->
     means, spread, within, astray = groups
     precision = np.linalg.inv(spread)
     mean = np.repeat(means[None], len(reading), axis=0)
-    stray = np.log(STRAY / RANGE)
+    stray, log_chance = np.log(STRAY / RANGE), np.log((1 - STRAY) * chance)
     for _ in range(TURNS):
         each = -0.5 * ((likeness - mean[..., None]) ** 2 / within + np.log(2 * np.pi * within))
         if astray:
             as_cysts = each[:, 0] + np.log(1 - astray)
             each[:, 0] = np.logaddexp(as_cysts, each[:, 1] + np.log(astray))
             as_usual = np.exp(as_cysts - each[:, 0])
-        each += np.log((1 - STRAY) * chance)
+        each += log_chance
         both = np.logaddexp(each[:, 0], each[:, 1])
         total = np.logaddexp(both, stray)
         group = np.exp(each - total[:, None])
