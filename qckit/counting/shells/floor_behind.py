@@ -110,11 +110,12 @@ def _mean_of_blocks(values: np.ndarray, free: np.ndarray, step: int) -> tuple[np
 def _well_free(free: np.ndarray) -> np.ndarray:
     """Free pixels that are more than ``MARGIN_PX`` steps from one that is not."""
     for _ in range(MARGIN_PX):
-        out = free.copy()
+        out, left, right = free.copy(), free.copy(), free.copy()
         out[1:] &= free[:-1]
         out[:-1] &= free[1:]
-        out[:, 1:] &= free[:, :-1]
-        out[:, :-1] &= free[:, 1:]
+        left[:, -1] = right[:, 0] = True  # rows end to end: what begins one lies beside nothing
+        out.ravel()[1:] &= left.ravel()[:-1]
+        out.ravel()[:-1] &= right.ravel()[1:]
         free = out
     return free
 
@@ -154,12 +155,13 @@ class _Floor:
         if len(places) < FEWEST_PLACES:
             return UNKNOWN
         wide = reach + 1
-        behind = np.mean([self.clean[r - wide : r + wide + 1, c - wide : c + wide + 1] for r, c in places], axis=0)
+        behind = sum(self.clean[r - wide : r + wide + 1, c - wide : c + wide + 1] for r, c in places) / len(places)
         around, foretold = self.fine[here][clear].astype(float), behind[1:-1, 1:-1][clear].astype(float)
         of_ring = float(_correlation(around - around.mean(), foretold - foretold.mean()))
         if not of_ring >= EACH_FORETOLD:  # then its inside is not asked for
             return np.nan, of_ring
-        shading = np.stack([np.ones(inside.sum()), y[inside], x[inside], out[inside] ** 2], axis=1)
+        bowl = (out[inside] / REACH_UM) ** 2  # shading of numbers alike in size
+        shading = np.stack([np.ones(len(bowl)), y[inside] / reach, x[inside] / reach, bowl])
         return _best_correlation(self.fine[here], behind, inside, shading), of_ring
 
     def _like_places(self, centre: np.ndarray, reach: int) -> np.ndarray:
@@ -218,7 +220,7 @@ def _highest(like: np.ndarray) -> np.ndarray:
     """The places of the highest values, apart from each other; ``like`` is used up."""
     found = []
     while len(found) < PLACES:
-        r, c = np.unravel_index(like.argmax(), like.shape)
+        r, c = divmod(int(like.argmax()), like.shape[1])
         if like[r, c] < LEAST_LIKE:
             break
         found.append((r, c))
@@ -236,12 +238,9 @@ def _best_correlation(body: np.ndarray, behind: np.ndarray, inside: np.ndarray, 
 
     ``behind`` is a pixel wider than ``body`` on every side: what a body bends is seen a little beside its place.
     """
-    basis = np.linalg.qr(shading)[0]
-
-    def plain(values):
-        return values - (values @ basis) @ basis.T
-
     height, width = body.shape
-    moved = np.stack([behind[dy : dy + height, dx : dx + width][inside] for dy in range(3) for dx in range(3)])
-    interior, floor = plain(body[inside].astype(float)), plain(moved.astype(float))
-    return float(_correlation(floor, interior).max())
+    moved = [behind[dy : dy + height, dx : dx + width] for dy in range(3) for dx in range(3)]
+    values = np.stack([picture[inside] for picture in (body, *moved)]).astype(float)
+    of_shading = np.linalg.solve(shading @ shading.T, shading @ values.T)
+    values -= of_shading.T @ shading
+    return float(_correlation(values[1:], values[0]).max())
