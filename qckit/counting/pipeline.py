@@ -29,6 +29,7 @@ from qckit.object_rows import FOUND
 from qckit.photo import Photo, read_photo
 from qckit.photo.reading import read_brightness
 from qckit.photo.scales import check_scale
+from qckit.robust import median_of
 from qckit.stages import FULL_CYST_STAGES, STAGES
 from qckit.tables import table_columns
 
@@ -95,9 +96,14 @@ def count_photo(
     work = make_work_image(photo, um_per_px, to_um_per_px=finest, colour_gain=_colour_gain(reader, stage_model))
     green = np.ascontiguousarray(photo.pixels[..., 1])
     signs_of_damage = signs_in_pixels(
-        photo.pixels, reduction=photo.reduction, fine=lambda: read_brightness(path), green=green
+        photo.pixels,
+        reduction=photo.reduction,
+        fine=lambda: read_brightness(path),
+        green=green,
+        brightness=photo.brightness,
     )
-    photo = replace(photo, pixels=green[:0], reduced=None)  # else the photo lies in memory beside all that follows
+    # else the photo lies in memory beside all that follows
+    photo = replace(photo, pixels=green[:0], reduced=None, brightness=None)
     findings = find_objects(work, reader=reader, stage_model=stage_model)
     analysis, found = findings.analysis, findings.found
     columns = _object_columns(found, analysis)
@@ -235,10 +241,10 @@ def _signs(findings: Findings, *, without_reader, by_measures, in_frame):
     crowd = np.where(patch > 0, np.bincount(patch, minlength=1)[patch], 1) if len(patch) else np.zeros(0)
     swing, between = doubts_of(found.p, findings.invented + findings.missed)
     return PhotoSigns(
-        white_share=float((least >= 253).mean()),
-        black_share=float((most <= 30 * analysis.work.gain).mean()),
+        white_share=_share(least >= 253),
+        black_share=_share(most <= 30 * analysis.work.gain),
         contrast=analysis.foreground.typical,
-        covered_share=float(analysis.foreground.mask[::4, ::4].mean()),
+        covered_share=_share(analysis.foreground.mask[::4, ::4]),
         clump_share=float((crowd > 5).mean()) if len(crowd) else 0.0,
         stages=found.p[is_counted].argmax(axis=1),
         p_best=found.p[is_counted].max(axis=1, initial=0) * found.p_single[is_counted],
@@ -259,6 +265,11 @@ def _signs(findings: Findings, *, without_reader, by_measures, in_frame):
         strangeness=_strangeness(findings.model, found.features[is_counted]),
         edge_width_um=_edge_width(analysis, found),
     )
+
+
+def _share(which: np.ndarray) -> float:
+    """Share of what is set, as its mean, sooner."""
+    return np.count_nonzero(which) / which.size
 
 
 def _strangeness(model: StageModel, features: np.ndarray) -> float:
@@ -293,7 +304,7 @@ def _edge_width(analysis: Analysis, found: FoundObjects) -> float:
     if len(features) < 5:
         return float("nan")
     contrast, gradient = (features[:, FEATURES.index(n)] for n in ("contrast", "rim_gradient"))
-    width = float(np.median(contrast / np.maximum(gradient, 1e-3))) * analysis.work.um_per_px
+    width = float(median_of(contrast / np.maximum(gradient, 1e-3))) * analysis.work.um_per_px
     return 3.5 * width if analysis.light.is_dark else width
 
 
@@ -313,7 +324,7 @@ def _clump_objects(analysis: Analysis, found: FoundObjects) -> float:
     measured = found.sizes["strength"] > 0
     if not measured.any():
         return 0.0
-    usual = float(np.median(found.sizes["strength"][measured] / found.sizes["area_um2"][measured]))
+    usual = float(median_of(found.sizes["strength"][measured] / found.sizes["area_um2"][measured]))
     strong = strength > 0.25 * usual * area
     clump = unsolved & strong & (area > CLUMP_UM2) & (edge == 0)
-    return float(area[clump].sum() / np.median(found.sizes["area_um2"]))
+    return float(area[clump].sum() / median_of(found.sizes["area_um2"]))

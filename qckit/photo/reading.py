@@ -31,6 +31,7 @@ __all__ = ["MAX_MEGAPIXELS", "Brightness", "Photo", "file_bytes", "read_brightne
 
 
 MAX_FILE_MB = 600.0
+SMALL_MP = 4.0  # photos of so many megapixels are searched for cuts in their own pixels, larger ones where suspected
 
 
 @dataclass(frozen=True)
@@ -60,6 +61,8 @@ class Photo:
         JPEG, PNG, TIFF, HEIF, ...
     reduced : Reduced, optional
         The photo at the scale that was asked for as the finest, where that is another than that of ``pixels``.
+    brightness : (M, N) ndarray of uint8, optional
+        Of a photo of at most ``SMALL_MP`` that nothing has reduced, made while the decoder's picture is at hand.
 
     Examples
     --------
@@ -80,6 +83,7 @@ class Photo:
     scale_hint_um_per_px: float | None
     format: str
     reduced: Reduced | None = None
+    brightness: np.ndarray | None = None
 
     def at_scale(self, um_per_px: float, to_um_per_px: float) -> np.ndarray:
         """The pixels brought to a scale, or as they are where that is finer.
@@ -197,6 +201,7 @@ def read_photo(path, *, um_per_px: float | None = None, finest_um_per_px: float 
     if picture and um_per_px and finest_um_per_px:
         factor = resize_factor(um_per_px * reduction, finest_um_per_px)
         reduced = None if factor == 1 else Reduced(resized(picture, factor), um_per_px, finest_um_per_px)
+    is_whole = picture and reduction == 1 and size[0] * size[1] <= SMALL_MP * 1e6
     return Photo(
         path=path,
         name=path.name,
@@ -210,6 +215,7 @@ def read_photo(path, *, um_per_px: float | None = None, finest_um_per_px: float 
         scale_hint_um_per_px=hint,
         format=kind,
         reduced=reduced,
+        brightness=pixels_of(picture.convert("L")) if is_whole else None,
     )
 
 
@@ -360,8 +366,11 @@ def _plain_reason(error: Exception) -> str:
 
 
 def _is_grey(pixels: np.ndarray) -> bool:
-    """Whether the channels are the same on a sparse grid and then everywhere on it."""
+    """Whether the channels are the same everywhere on a sparse grid, first asked at few places of it."""
     sparse = pixels[:: max(1, pixels.shape[0] // 256), :: max(1, pixels.shape[1] // 256)]
-    red, green, blue = np.ascontiguousarray(sparse.transpose(2, 0, 1))
-    least, most = np.minimum(np.minimum(red, green), blue), np.maximum(np.maximum(red, green), blue)
-    return int((most - least).max()) <= 2
+    for some in (sparse[::16, ::16], sparse):
+        red, green, blue = np.ascontiguousarray(some.transpose(2, 0, 1))
+        least, most = np.minimum(np.minimum(red, green), blue), np.maximum(np.maximum(red, green), blue)
+        if int((most - least).max()) > 2:
+            return False
+    return True

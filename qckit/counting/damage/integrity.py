@@ -15,12 +15,12 @@ from qckit.counting.damage.cuts import Cut, look_again, surest_cut, suspects_of
 from qckit.counting.damage.grain import find_other_grain
 from qckit.counting.damage.mirrors import is_mirrored
 from qckit.counting.damage.repeated_parts import find_twins
-from qckit.counting.damage.row_steps import rows_at_once, turned
+from qckit.counting.damage.row_steps import step_sums, turned
 from qckit.counting.damage.seams import find_break, find_seam
 from qckit.counting.damage.tints import find_tint
 from qckit.counting.result import Flag
 from qckit.errors import InputError
-from qckit.photo.reading import Brightness
+from qckit.photo.reading import SMALL_MP, Brightness
 from qckit.robust import median_of
 from qckit.stages import STAGES
 
@@ -28,7 +28,6 @@ __all__ = ["judge_integrity", "signs_in_pixels"]
 
 STILL_SHARE, STILL_PX = 0.12, 14  # of the usual step; rows that repeat their neighbour. 7 at most on sound photos
 BRIGHTNESS_ROWS = 128  # worked out at a time
-SMALL_MP = 4.0  # photos of so many megapixels are searched for cuts in their own pixels, larger ones where suspected
 STILL_STEP = 0.1  # in code values; 7 rows at most on sound photos, of any compression
 TINTS = (12.0, 243.0)  # black and burnt-out margins repeat by themselves
 STRETCH, LEAST_ALL = 0.42, 30  # median logarithm of height over width of all objects; so many say it alone
@@ -82,6 +81,7 @@ def signs_in_pixels(
     reduction: float = 1.0,
     fine: Callable[[], Brightness] | None = None,
     green: np.ndarray | None = None,
+    brightness: np.ndarray | None = None,
 ) -> list[str]:
     """Say what is wrong with a photo, its objects left aside.
 
@@ -95,6 +95,8 @@ def signs_in_pixels(
         Returns the brightness of the photo in its own pixels; called only where a reduced photo may have been cut.
     green : (M, N) ndarray of uint8, optional
         The second channel in one piece, where that is at hand.
+    brightness : (M, N) ndarray of uint8, optional
+        Of a photo that nothing has reduced, where that is at hand.
 
     Returns
     -------
@@ -102,27 +104,28 @@ def signs_in_pixels(
     """
     green = np.ascontiguousarray(pixels[..., 1]) if green is None else green
     both = green, turned(green)
+    steps = [step_sums(values) for values in both]
     signs = (
-        _seams(pixels, both, reduction, fine),
+        _seams(both, steps, reduction, fine, lambda: _brightness(pixels) if brightness is None else brightness),
         _tint(pixels),
-        _still(both),
+        _still(both, steps),
         find_other_grain(green),
         "a part of it stands beside itself as in a mirror" if any(map(is_mirrored, both)) else "",
     )
     return [text for text in signs if text]
 
 
-def _seams(pixels: np.ndarray, both: tuple[np.ndarray, np.ndarray], reduction: float, fine) -> str:
+def _seams(both, steps: list[np.ndarray], reduction: float, fine, unreduced: Callable[[], np.ndarray]) -> str:
     small = both[0].size * reduction**2 <= SMALL_MP * 1e6
     suspected: list[list[Cut]] = []
-    for values, word in zip(both, ("row", "column"), strict=True):
+    for values, sums, word in zip(both, steps, ("row", "column"), strict=True):
         cuts: list[Cut] = []
-        at = find_break(values) or find_seam(values, None if small else cuts, reduced=reduction > 1)
+        at = find_break(values) or find_seam(values, None if small else cuts, reduced=reduction > 1, sums=sums)
         if at is not None:
             return f"its contents break off along {word} {at}"
         suspected.append(cuts)
     if small:
-        whole = _brightness(pixels) if reduction <= 1 else _at_full_size(fine)[:]
+        whole = unreduced() if reduction <= 1 else _at_full_size(fine)[:]
         suspected = suspects_of(whole)
     elif reduction > 1:
         whole = _at_full_size(fine if any(suspected) else None)
@@ -158,11 +161,11 @@ def _tint(pixels: np.ndarray) -> str:
     return ""
 
 
-def _still(both: tuple[np.ndarray, np.ndarray]) -> str:
-    """Rows or columns that repeat the one before."""
+def _still(both: tuple[np.ndarray, np.ndarray], sums: list[np.ndarray]) -> str:
+    """Rows or columns that repeat the one before; ``sums`` is what :func:`step_sums` gives of each."""
     if min(both[0].shape) <= STILL_PX:
         return ""
-    steps = [_mean_steps(values) for values in both]
+    steps = [total / values.shape[1] for total, values in zip(sums, both, strict=True)]
     usual = max(float(median_of(step)) for step in steps)  # most rows, or most columns, may stand still
     for step, values, word in zip(steps, both, ("rows", "columns"), strict=True):
         still = (step <= STILL_SHARE * usual) | (step <= STILL_STEP)
@@ -177,18 +180,6 @@ def _still(both: tuple[np.ndarray, np.ndarray]) -> str:
     return ""
 
 
-def _mean_steps(values: np.ndarray) -> np.ndarray:
-    """Mean size of the steps from each row to the next; few rows at a time stay in the processor's cache."""
-    total = np.empty(len(values) - 1, np.uint32)
-    at_once = rows_at_once(values.shape[1])
-    for first in range(0, len(total), at_once):
-        one, two = values[first : first + at_once], values[first + 1 : first + 1 + at_once]
-        one = one[: len(two)]
-        size = np.maximum(one, two) - np.minimum(one, two)
-        np.add.reduce(size, axis=1, dtype=np.uint32, out=total[first : first + at_once])
-    return total / values.shape[1]
-
-
 def _stretched(found) -> str:
     """Objects lie any way round: where they are all taller, or all wider, the photo was squeezed."""
     boxes = np.asarray(found.boxes, float)
@@ -200,7 +191,7 @@ def _stretched(found) -> str:
         return ""
     ratio = np.log(np.maximum(high, 1) / np.maximum(wide, 1))
     everything, still = ratio[real], ratio[real & (stage != STAGES.index("nauplius"))]
-    mean, still_mean = (float(np.median(r)) if len(r) else 0.0 for r in (everything, still))
+    mean, still_mean = (float(median_of(r)) if len(r) else 0.0 for r in (everything, still))
     score, still_score = _signed_rank(everything), _signed_rank(still)
     by_still = len(still) >= LEAST_STILL and abs(still_mean) > LEANING and abs(still_score) > STILL_Z
     by_both = (
@@ -222,7 +213,7 @@ def _cast_shadows(found, boxes: np.ndarray, which: np.ndarray) -> bool:
     if not which.any():
         return False
     middle = (boxes[:, :2] + boxes[:, 2:]) / 2 - np.stack([found.rows, found.cols], axis=1)
-    aside = np.median(middle[which] / (boxes[which, 2:] - boxes[which, :2]), axis=0)
+    aside = median_of(middle[which] / (boxes[which, 2:] - boxes[which, :2]))
     return bool(np.abs(aside).max() > ASIDE)
 
 
@@ -249,7 +240,7 @@ def _two_sizes(found, rows_px, cols_px, shape) -> str:
             n, m = len(first), len(second)
             u = _larger_pairs(first, second)
             scores.append((u - n * m / 2) / np.sqrt(n * m * (n + m + 1) / 12))
-            ratios.append(0.5 * np.log(np.median(first) / np.median(second)))
+            ratios.append(0.5 * np.log(median_of(first) / median_of(second)))
             weights.append(n * m / (n + m))
         if not ratios:
             continue

@@ -33,4 +33,5 @@ def is_mirrored(values: np.ndarray) -> bool:
     rows *= np.hanning(rows.shape[1]).astype(np.float32) ** 0.5  # the two ends meet in the transform
     spectrum = rfft(rows, axis=1)
     spectrum /= np.abs(spectrum) + 1e-3
-    return bool(irfft(spectrum**2, n=rows.shape[1], axis=1).mean(axis=0).max() > MIRRORED)
+    mean = (spectrum * spectrum).mean(axis=0)  # of the rows' transforms, for the transform of all their means
+    return bool(irfft(mean, n=rows.shape[1]).max() > MIRRORED)

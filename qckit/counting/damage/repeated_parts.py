@@ -80,7 +80,7 @@ def _echo(green: np.ndarray, r: np.ndarray, c: np.ndarray) -> str:
 
 def _strongest_echo(green: np.ndarray) -> tuple[int, int, float, float, int]:
     """Distance down and right of the highest peak of the cepstrum, its height, its lead, and how sure the distance."""
-    from scipy.fft import irfft2, rfft2
+    from scipy.fft import irfft, rfft, rfft2
 
     step = max(1, int(np.ceil((green.size / ECHO_PIXELS) ** 0.5)))
     if step >= 4:  # every second pixel is enough to average
@@ -91,16 +91,16 @@ def _strongest_echo(green: np.ndarray) -> tuple[int, int, float, float, int]:
         return 0, 0, 0.0, 0.0, step
     small = _means(green, step)
     small -= small.mean()
-    small *= np.outer(np.hanning(rows) ** 0.25, np.hanning(cols) ** 0.25).astype(np.float32)
+    for n, one in ((rows, small.T), (cols, small)):
+        one *= np.hanning(n).astype(np.float32) ** 0.25
     spectrum = rfft2(small)
     power = np.log(spectrum.real**2 + spectrum.imag**2 + 1e-3)
     del small, spectrum  # the peak of memory of a whole count lies here
     power -= power.mean()
-    cepstrum = irfft2(power, s=(rows, cols))
-    up, left = np.minimum(np.arange(rows), rows - np.arange(rows)), np.minimum(np.arange(cols), cols - np.arange(cols))
-    corner = np.ix_(np.flatnonzero(up < ECHO_NEAR), np.flatnonzero(left < ECHO_NEAR))
-    cepstrum[corner] = 0
-    cepstrum = cepstrum[: rows // 2 + 1]
+    along = rfft(power, axis=0)  # as the power is real, its lower half mirrors the upper one
+    cepstrum = irfft(np.conj(along, out=along), cols, axis=1)
+    cepstrum /= rows
+    cepstrum[:ECHO_NEAR, :ECHO_NEAR] = cepstrum[:ECHO_NEAR, 1 - ECHO_NEAR :] = 0
     scatter = float(cepstrum.std())
     y, x = np.unravel_index(cepstrum.argmax(), cepstrum.shape)
     height = float(cepstrum[y, x])
@@ -114,10 +114,12 @@ def _strongest_echo(green: np.ndarray) -> tuple[int, int, float, float, int]:
 def _means(green: np.ndarray, step: int) -> np.ndarray:
     """Means of squares of so many pixels a side: (M // step, N // step). Whole numbers until the last."""
     rows, cols = green.shape[0] // step, green.shape[1] // step
-    total = np.zeros((rows, cols), np.uint16)
-    for down in range(step):
-        for right in range(step):
-            total += green[down : rows * step : step, right : cols * step : step]
+    along = green[: rows * step : step].astype(np.uint16)
+    for down in range(1, step):
+        along += green[down : rows * step : step]
+    total = along[:, : cols * step : step].copy()
+    for right in range(1, step):
+        total += along[:, right : cols * step : step]
     return total / np.float32(step * step)
 
 
@@ -168,7 +170,7 @@ def _fine_around(green: np.ndarray, r: np.ndarray, c: np.ndarray, reach: int) ->
     """
     off = np.arange(-reach - FINE_REACH, reach + FINE_REACH)
     rows, cols = (_mirrored(at[:, None] + off, n) for at, n in zip((r, c), green.shape, strict=True))
-    around = green[rows[:, :, None], cols[:, None, :]].astype(np.int16)
+    around = green.ravel().take(rows[:, :, None] * green.shape[1] + cols[:, None, :]).astype(np.int16)
     square = _sums_of(around.transpose(1, 0, 2), 2 * FINE_REACH + 1)
     square = _sums_of(square.transpose(2, 1, 0), 2 * FINE_REACH + 1).transpose(1, 2, 0)
     return (2 * FINE_REACH + 1) ** 2 * around[:, FINE_REACH:-FINE_REACH, FINE_REACH:-FINE_REACH] - square

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 import numpy as np
 
-__all__ = ["count_per_row", "rows_at_once", "steps_of", "strips_of_steps", "sums_across", "turned"]
+__all__ = ["count_per_row", "rows_at_once", "step_sums", "steps_of", "strips_of_steps", "sums_across", "turned"]
 
 AT_ONCE = 300_000  # bytes
 PAIRS = np.uint64(0x00FF00FF00FF00FF)  # every second byte of eight
@@ -16,6 +16,29 @@ ROWS, LINE, POWER = 64, 64, 512  # rows turned to columns at a time; bytes of a 
 def rows_at_once(cols: int) -> int:
     """How many rows of so many bytes are worked on at a time: so few stay in the processor's cache."""
     return max(16, AT_ONCE // max(cols, 1))
+
+
+def step_sums(values: np.ndarray, reach: int = 1, every: int = 1) -> np.ndarray:
+    """Summed size of the steps from each ``every``-th row to that ``reach`` further on: whole numbers, one a row.
+
+    Parameters
+    ----------
+    values : (M, N) ndarray of uint8
+    reach, every : int
+
+    Returns
+    -------
+    (ceil((M - reach) / every),) ndarray of uint32
+    """
+    from_rows, to_rows = values[:-reach:every], values[reach::every]
+    total = np.empty(len(from_rows), np.uint32)
+    at_once = rows_at_once(values.shape[1])
+    for first in range(0, len(total), at_once):
+        one, two = from_rows[first : first + at_once], to_rows[first : first + at_once]
+        size = np.maximum(one, two)
+        size -= np.minimum(one, two)
+        np.add.reduce(size, axis=1, dtype=np.uint32, out=total[first : first + at_once])
+    return total
 
 
 def steps_of(values: np.ndarray, reach: int) -> tuple[np.ndarray, np.ndarray]:

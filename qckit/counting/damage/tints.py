@@ -39,6 +39,8 @@ def find_tint(pixels: np.ndarray) -> int | None:
     some = pixels[:, :: max(1, pixels.shape[1] // SAMPLES)].astype(np.int16)
     for channel in (0, 2):  # against green: brightness alone changes at ruled lines and rims, too
         level = _middle(some[..., channel] - some[..., 1]).astype(np.float32)
+        if np.ptp(level) < LEAST_STEP:
+            continue
         window = np.sort(np.lib.stride_tricks.sliding_window_view(level, REACH), axis=1)
         middle, spread = window[:, REACH // 2], window[:, -1] - window[:, 0]
         apart = REACH + 2 * GAP
