@@ -33,6 +33,7 @@ from qckit.counting.shells.see_through import (
     weigh_readings,
 )
 from qckit.counting.shells.two_groups import FEWEST_BODIES, LEAST_EACH
+from qckit.robust import median_of
 
 __all__ = ["settle_by_groups"]
 
@@ -108,7 +109,7 @@ class _Looks:
 
     @classmethod
     def of(cls, colours, coloured, likeness, groups) -> _Looks:
-        about = np.where(coloured[:, None], colours - np.median(colours[coloured], axis=0), 0.0)
+        about = np.where(coloured[:, None], colours - median_of(colours[coloured]), 0.0)
         room = np.log(np.maximum(np.ptp(about[coloured], axis=0), 0.1)).sum()
         products = about[:, _FIRST] * about[:, _SECOND]
         return cls(about, products, coloured.astype(float), float(room), likeness, groups)
