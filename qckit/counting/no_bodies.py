@@ -80,11 +80,13 @@ def cast_shadows(colours: np.ndarray, floor: np.ndarray, rows_um: np.ndarray, co
         return out
     which, bodies = np.flatnonzero(grey), np.flatnonzero(known & ~grey)
     down, right = (at[which][:, None] - at[bodies] for at in (rows_um, cols_um))
-    apart, bearing = np.hypot(down, right), np.degrees(np.arctan2(down, right))
+    apart = np.hypot(down, right)
     beside = (apart > NEAR_UM) & (apart < FAR_UM)
-    off = np.abs((bearing - BEARINGS[:, None, None] + 180) % 360 - 180)
-    cast = (beside & (off < WITHIN_DEG)).any(axis=2)
-    side = cast[cast.sum(axis=1).argmax()]
+    bearing = np.degrees(np.arctan2(down[beside], right[beside]))
+    off = np.abs((bearing - BEARINGS[:, None] + 180) % 360 - 180)
+    cast = np.zeros((len(which), len(BEARINGS)), bool)
+    np.logical_or.at(cast, np.nonzero(beside)[0], (off < WITHIN_DEG).T)
+    side = cast[:, cast.sum(axis=0).argmax()]
     if side.sum() >= max(FEWEST_SHADOWS, BESIDE_BODIES * len(which)):
         out[which[side]] = True
     return out
