@@ -211,7 +211,8 @@ def _by_others(analysis: Analysis, found: FoundObjects, colours: np.ndarray) -> 
 def _by_floor(analysis: Analysis, found: FoundObjects, colours: np.ndarray, at_first: int | None) -> np.ndarray:
     """Settle cysts and shells by their colours and by what of the floor shows through them; asked of a few at first.
 
-    Where by these few none is told otherwise, the others are not looked at: looking at all takes as long as the reader.
+    Where none of these few is told otherwise, what shows through the others is not looked at: that takes as long as the
+    reader.
     """
     p = found.p
 
@@ -223,8 +224,9 @@ def _by_floor(analysis: Analysis, found: FoundObjects, colours: np.ndarray, at_f
     which = np.flatnonzero(p[:, PAIR].sum(axis=1) > 0.5)
     if at_first is not None and len(which) > at_first:
         by_reading = which[np.argsort(p[which, PAIR[0]] - p[which, PAIR[1]], kind="stable")]
-        settled = settled_by(by_reading[np.linspace(0, len(which) - 1, at_first).astype(int)])
-        if np.array_equal(settled.argmax(axis=1), p.argmax(axis=1)):
+        few = by_reading[np.linspace(0, len(which) - 1, at_first).astype(int)]
+        settled = settled_by(few)
+        if np.array_equal(settled[few].argmax(axis=1), p[few].argmax(axis=1)):
             return settled
     return settled_by(which)
 

@@ -112,7 +112,7 @@ class _Looks:
         about = np.where(coloured[:, None], colours - median_of(colours[coloured]), 0.0)
         room = np.log(np.maximum(np.ptp(about[coloured], axis=0), 0.1)).sum()
         products = about[:, _FIRST] * about[:, _SECOND]
-        return cls(about, products, coloured.astype(float), float(room), likeness, groups)
+        return cls(about, products, coloured.astype(float), log_range=float(room), likeness=likeness, groups=groups)
 
     def scatter(self, weight: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
         """Sum of weights (k,), means (k, 3) and scatter about them (k, 3, 3) of bodies by their weights (k, n)."""
