@@ -16,11 +16,13 @@ __all__ = ["cast_shadows", "lamp_images"]
 FEWEST_BODIES = 15
 FEWEST_IMAGES, MOST_IMAGES, MOST_SHARE = 3, 25, 0.3  # of all that was found
 ALIKE, LIGHTER, ABOVE_FLOOR = 0.03, 0.2, 0.1  # logarithms: spread of images, above all bodies and above the floor
-FEWEST_SHADOWS, BESIDE_BODIES = 4, 0.8  # share of what is grey and dark that must lie on one side of bodies
+FEWEST_SHADOWS, BESIDE_BODIES = 4, 0.65  # share of what is grey and dark that must lie on one side of bodies
+BY_CHANCE = 0.001  # that so many do, if bodies lay around them at random, on the likeliest of all sides
 GREY, USUAL_COLOUR = 0.6, 0.15  # of the bodies' median distance from the floor's hue; what that must be at least
 DARKER = -0.08  # mean logarithm of a shadow's light
 NEAR_UM, FAR_UM = 60.0, 700.0  # of a shadow from its body
 BEARINGS, WITHIN_DEG = np.arange(0, 360, 5), 15.0
+SIDES = 360 / (2 * WITHIN_DEG)  # that have no bearing in common
 
 
 def lamp_images(colours: np.ndarray, floor: np.ndarray) -> np.ndarray:
@@ -68,6 +70,8 @@ def cast_shadows(colours: np.ndarray, floor: np.ndarray, rows_um: np.ndarray, co
     -------
     (n,) ndarray of bool
     """
+    from scipy.special import bdtrc
+
     out = np.zeros(len(colours), bool)
     light = (colours - floor).mean(axis=1)
     hue = np.linalg.norm(colours - floor - light[:, None], axis=1)
@@ -87,6 +91,8 @@ def cast_shadows(colours: np.ndarray, floor: np.ndarray, rows_um: np.ndarray, co
     cast = np.zeros((len(which), len(BEARINGS)), bool)
     np.logical_or.at(cast, np.nonzero(beside)[0], (off < WITHIN_DEG).T)
     side = cast[:, cast.sum(axis=0).argmax()]
-    if side.sum() >= max(FEWEST_SHADOWS, BESIDE_BODIES * len(which)):
-        out[which[side]] = True
+    n = int(side.sum())
+    if n >= max(FEWEST_SHADOWS, BESIDE_BODIES * len(which)):
+        by_chance = SIDES * bdtrc(n - 1, len(which), cast.mean())  # n or more of a binomial distribution
+        out[which[side]] = by_chance < BY_CHANCE
     return out

@@ -69,6 +69,15 @@ def test_grey_bodies_strewn_anywhere_are_no_shadows():
     assert n_told <= 1
 
 
+def test_grey_bodies_in_a_crowd_are_no_shadows():
+    """Among three hundred others something lies on every side of each."""
+    for seed in range(20):
+        rng = np.random.default_rng(seed)
+        colours, floor, rows, cols = scene(rng, 300)
+        colours[:6] = FLOOR - 0.3 + 0.02 * rng.normal(size=(6, 3))
+        assert not cast_shadows(colours, floor, rows, cols).any()
+
+
 def test_few_bodies_grey_photos_and_unknown_colours_say_nothing():
     rng = np.random.default_rng(2)
     colours, floor, rows, cols = scene(rng, FEWEST_BODIES - 1)
