@@ -56,7 +56,7 @@ def drawn(setup, seed, out, args):
     view = camera_view(setup, rng)
     field = eyepiece_field((setup.height_px, setup.width_px), rng) if setup.eyepiece else None
     rows, ids = truth_rows(setup.name, bodies, view, None if field is None else field > 0.3)
-    light = rendered(setup, bodies, view, rng, samples=args.samples, threads=args.threads, scale=args.scale)
+    light = rendered(setup, bodies, view, rng, effort=args.effort, threads=args.threads, scale=args.scale)
     if field is not None and args.scale != 100:
         field = None
     picture = Image.fromarray(developed(light, rng, setup.kind, field))
@@ -73,7 +73,7 @@ def main():
     parser.add_argument("out", type=Path)
     parser.add_argument("--seed", type=int, required=True)
     parser.add_argument("--only", nargs="*", help="kinds or names of photos")
-    parser.add_argument("--samples", type=int, default=16)
+    parser.add_argument("--effort", type=float, default=1.0, help="times the samples a pixel")
     parser.add_argument("--threads", type=int, default=2)
     parser.add_argument("--scale", type=int, default=100, help="per cent of the size, to look at quickly")
     parser.add_argument("--masks", action="store_true", help="also write which pixel belongs to which body")

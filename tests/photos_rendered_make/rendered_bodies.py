@@ -215,8 +215,8 @@ def _trunk(rng, length, knots, material, bend=0.06, until=1.0):
         )
         parts.append(tube(path[inner] + [0, 0, 0.01 * length], thick, "gut", sides=12))
     parts.append(ball((length * 0.22, 0, -widest * 0.72), (0.13 * length, 0.075 * length, 0.07 * length), material))
-    level = 0.86 * np.interp(0.075 * length, s, half)  # the eye shows through the head from above and below
-    parts.append(ball((length * 0.425, 0, 0), (0.03 * length, 0.039 * length, level * 1.04), "eye"))
+    level = 0.86 * np.interp(0.085 * length, s, half)  # the eye lies under the skin of the back and shows through
+    parts.append(ball((length * 0.415, 0, level * 0.66), (0.03 * length, 0.038 * length, 0.38 * level), "eye"))
     return parts, np.stack([*path.T, half], 1)[2:-2:4]
 
 

@@ -26,7 +26,7 @@ SCALES = {
     "grey": (5.5, 9),
     "white": (5.5, 9),
 }
-CROWDS = {"wide": (90, 180), "sieve": (120, 280), "dish": (50, 160), "chamber": (40, 110)}
+CROWDS = {"wide": (90, 180), "sieve": (110, 230), "dish": (50, 160), "chamber": (40, 110)}
 STACK_MM = 0.16  # a body that would come to lie higher than this looks for another place
 
 
@@ -70,7 +70,7 @@ def setups(seed):
 def _setup(rng, name, kind, k, hatched):
     below = kind in BELOW or (kind == "sieve" and k % 2 == 0)
     um = rng.uniform(*SCALES.get(kind, (5, 8)))
-    width = int(rng.integers(90, 141)) * 10
+    width = int(rng.integers(90, 119)) * 10
     height = min(int(width * rng.choice([0.7, 0.75, 0.78]) / 10) * 10, 1000)
     area = width * height * um**2 / 1e6
     wanted = rng.uniform(*CROWDS.get(kind, (40, 150)))
@@ -140,6 +140,7 @@ def laid_down(setup, rng):
     half = np.array(setup.size_mm) / 2 + 0.25
     clumped = rng.choice([0.08, 0.25, 0.45], p=[0.45, 0.35, 0.2])
     swims = rng.choice([0.0, 0.12, 0.35]) if setup.kind != "sieve" else 0.0
+    moving = 0.4 * (rng.random() < 0.2)
     floats = rng.choice([0.1, 0.5]) if setup.kind != "sieve" else 0.0
     bodies, placed, spots = [], np.zeros((0, 4)), []
     for make in _wanted(setup, rng):
@@ -162,8 +163,8 @@ def laid_down(setup, rng):
             continue
         if body.stage == "nauplius" and rng.random() < swims:
             body.floats = rng.uniform(0, max(setup.water_mm - 0.15, 0.02))
-            if rng.random() < 0.4:
-                a, way = rng.uniform(0, 6.3), rng.uniform(0.01, 0.07)
+            if rng.random() < moving:
+                a, way = rng.uniform(0, 6.3), rng.uniform(0.015, 0.05)
                 body.drift = (way * np.cos(a), way * np.sin(a))
         if body.stage == "shell" and rng.random() < floats:
             body.floats = max(setup.water_mm - 0.12, 0)
