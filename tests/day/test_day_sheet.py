@@ -91,6 +91,20 @@ def test_every_problem_is_said_at_once_with_its_row(room, sheet):
     assert ["row 6", "nauplii", "is empty and must be filled"] in told
 
 
+def test_a_count_with_a_fraction_is_refused_and_never_cut_to_a_whole_number(room, sheet):
+    path = sheet('2026-11-21,A,10,"79.5",3,15,75,,\n,,,82,2.25,14,70.5,,\n,,,80,2.0,16,71,,\n')
+    with open_log(room) as log:
+        with pytest.raises(InputError) as error:
+            import_sheets(log, [path], by="op1")
+        assert str(error.value) == (
+            "Nothing was imported. 3 cells or rows must be put right first:\n"
+            "day-sheet.csv, row 3: nauplii '79.5' is not a whole number. Write a whole number.\n"
+            "day-sheet.csv, row 4: umbrella '2.25' is not a whole number. Write a whole number.\n"
+            "day-sheet.csv, row 4: shells '70.5' is not a whole number. Write a whole number."
+        )
+        assert log.samples(hatch="H261120-A").empty
+
+
 def test_the_workbook_is_read_as_the_csv_is(room, tmp_path):
     with open_log(room) as log:
         path = write_day_sheets(tmp_path / "fs", log.settings)[1]

@@ -11,6 +11,7 @@ import pandas as pd
 from qckit.day.sheets.totals import TOTAL, Totals
 from qckit.log.problems import CellProblem
 from qckit.log.sheets import reading
+from qckit.log.typed import as_typed
 from qckit.protocol import clock_time
 from qckit.quantities import QUANTITIES, WATER
 from qckit.settings import Settings
@@ -89,8 +90,9 @@ def filled_rows(read: reading.ReadCells, settings: Settings) -> tuple[list[DayRo
             continue
         at, wrong = _clock(above.cells.get("time"), settings)
         problem = above.doubt() or _lacking(above.cells, cells) or wrong
-        if problem:
-            problems.append(CellProblem(index, *problem))
+        broken = _broken_counts(index, cells, settings)
+        if problem or broken:
+            problems += broken or [CellProblem(index, *problem)]
         elif totals.add(cells):
             problems.append(CellProblem(index, *TOTAL))
         else:
@@ -190,6 +192,15 @@ def _lacking(above: dict, cells: dict) -> tuple | None:
     if has_counts and cells.get("nauplii") is None:
         return ("nauplii", "", "is empty and must be filled", "Write 0 where none was seen.")
     return None
+
+
+def _broken_counts(index: int, cells: dict, settings: Settings) -> list[CellProblem]:
+    """Say which counts of a row have a fraction: cut to whole numbers they would be counts that nobody made."""
+    return [
+        CellProblem(index, name, as_typed(cells[name], settings), "is not a whole number", "Write a whole number.")
+        for name in _COUNTS
+        if cells.get(name) is not None and not float(cells[name]).is_integer()
+    ]
 
 
 def _clock(text, settings: Settings) -> tuple[dt.time, tuple | None]:
