@@ -373,6 +373,16 @@ def test_one_key_goes_one_question_back_and_what_was_typed_before_stands(bench, 
     ]
 
 
+@pytest.mark.parametrize("per_g", ["240000", "245000"])
+def test_a_lot_taken_back_is_entered_again_with_the_same_values_or_others(bench, typed, per_g):
+    """The same nauplii per gram was refused: 240000 is the 240000.0 that stood, and so nothing to correct."""
+    first = ["9", "L-8", "2026-11-18", "", "", "85", "240000", "500", "48,5"]
+    done = typed(*first, "-", *first[:6], per_g, "500", "48,5")
+    assert not [line for line in done.said if "already" in line]
+    row = bench.log.lots().set_index("lot").loc["L-8"]
+    assert row[["claimed_hatch_pct", "claimed_nauplii_per_g", "pack_g", "price"]].tolist() == [85, int(per_g), 500, 48.5]
+
+
 def test_what_is_refused_can_be_put_right_without_typing_all_again(bench, typed):
     bench.log.add("lots", pd.DataFrame([{"lot": "L-2", "opened": "2026-11-19"}]), by="op1")
     bench.study()

@@ -11,7 +11,7 @@ from qckit.day.page.chores import METERS
 from qckit.errors import InputError
 from qckit.log import SiteLog, corrections, engine, query, schema, steps
 from qckit.log.intake import Incoming
-from qckit.tables import table_columns, to_utc
+from qckit.tables import check_cell, table_columns, to_utc
 from qckit.words import plural
 
 __all__ = [
@@ -117,6 +117,7 @@ def write_again(log: SiteLog, entry: Entry, *, by: str) -> Written:
     ((table, frame),) = entry.frames.items()
     steps.need_by(by)
     row = dict.fromkeys(table_columns(table)) | frame.iloc[0].to_dict()  # what is not typed now stands empty
+    row = {name: _in_its_type(table, name, value) for name, value in row.items()}  # 250000 is the 250000.0 that stands
     key = tuple(row.pop(name) for name in schema.KEYS[table])
     with engine.writing(log.engine) as connection:
         step = steps.begin(connection, log, by=by, action=_ACTION + entry.kind, source=_SOURCE, n_rows=1)
@@ -131,6 +132,12 @@ def write_again(log: SiteLog, entry: Entry, *, by: str) -> Written:
         if new:
             corrections.write(connection, step, [(table, key, name, value) for name, value in new.items()], **change)
     return Written(entry.sentence, [], step)
+
+
+def _in_its_type(table: str, column: str, value):
+    """Return a value as the log gives it back; one that its column cannot hold stays, to be refused."""
+    typed, wrong = check_cell(table, column, value)
+    return value if wrong else typed
 
 
 def _plainly(error: InputError) -> str:
