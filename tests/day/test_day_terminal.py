@@ -1,14 +1,14 @@
-"""Keys as a terminal sends them: the tally's, and the one that goes back without Enter."""
+"""Keys as a terminal sends them: the tally's, and the one that goes back."""
 
 from types import SimpleNamespace
 
 import pytest
-from prompt_toolkit import PromptSession
 from prompt_toolkit.application import create_app_session
 from prompt_toolkit.input import create_pipe_input
 from prompt_toolkit.output import DummyOutput
 
-from qckit.day.entry.terminal import _keys, run_tally
+from qckit.day.entry.terminal import run_dialog, run_tally
+from qckit.log import open_log
 from qckit.protocol import ProtocolSettings
 
 STATE = SimpleNamespace(cone="A", hatch="H261119-A")
@@ -43,9 +43,13 @@ def test_leaving_gives_nothing(keyboard):
     assert tally(keyboard, "11\r1\x03") == []
 
 
-def test_the_key_that_goes_back_needs_no_enter_on_an_empty_line_only(keyboard):
-    session = PromptSession(key_bindings=_keys())
-    keyboard.send_text("-")
-    assert session.prompt("N: ") == "-"
-    keyboard.send_text("8-\r")
-    assert session.prompt("N: ") == "8-"
+@pytest.mark.parametrize(("then", "kept"), [("0\r", [[80, 3, 12, 76]]), ("-\r0\r", [])])
+def test_the_key_that_goes_back_and_enter_are_one_answer(keyboard, room, then, kept):
+    """The key went back alone, and the Enter behind it left the number empty that was to be typed anew, or began an
+    entry at the menu."""
+    leave = "\x04" * 3  # whatever is asked then
+    keyboard.send_text("\r\r80\r33\r-\r3\r12\r76\r\r" + then + leave)
+    run_dialog(room, by="op1", now="2026-11-20T09:10")
+    with open_log(room) as log:
+        counted = log.samples(hatch="H261119-A")[["nauplii", "umbrella", "cysts", "shells"]]
+    assert counted.to_numpy().tolist() == kept

@@ -107,7 +107,7 @@ class Dialog(Questions):
     def _menu_lines(self) -> list[str]:
         return [
             " ".join(f"{key} {name}" for key, name in self.menu.items() if name not in ("note", "end")),
-            f"n note 0 end. Numbers and Enter; {BACK} takes back one question, here an entry.",
+            f"n note 0 end. Each with Enter; {BACK} takes back one question, here an entry.",
         ]
 
     def _default(self) -> str:

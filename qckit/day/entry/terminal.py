@@ -1,4 +1,4 @@
-"""The dialogue in a terminal, by prompt_toolkit: digits, Enter, and one key that goes back."""
+"""The dialogue in a terminal, by prompt_toolkit: digits and Enter."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ import textwrap
 from pathlib import Path
 
 from qckit.day.entry.bench import Bench
-from qckit.day.entry.dialog import BACK, Dialog
+from qckit.day.entry.dialog import Dialog
 from qckit.day.entry.tally import Tally
 from qckit.day.entry.warming import warm_up
 from qckit.day.page.screen import screen_lines
@@ -37,7 +37,7 @@ def run_dialog(folder: str | Path, *, by: str = "", now: str = "") -> None:
     with Bench(folder, by=by, now=now) as bench:
         for line in screen_lines(bench.page, height=18):
             _say(line)
-        session = PromptSession(key_bindings=_keys())
+        session = PromptSession()
 
         def ask(question: str, default: str) -> str:
             return _prompt(session, question, default)
@@ -51,7 +51,7 @@ def run_one_tally(folder: str | Path, *, by: str = "", now: str = "") -> None:
 
     warm_up()
     with Bench(folder, by=by, now=now) as bench:
-        session = PromptSession(key_bindings=_keys())
+        session = PromptSession()
 
         def ask(question: str, default: str) -> str:
             return _prompt(session, question, default)
@@ -79,22 +79,6 @@ def _prompt(session, question: str, default: str) -> str:
         return session.prompt(text)
     except KeyboardInterrupt:
         raise EOFError from None
-
-
-def _keys():
-    """Let the key that goes back work alone, without Enter, on an empty line."""
-    from prompt_toolkit.application import get_app
-    from prompt_toolkit.filters import Condition
-    from prompt_toolkit.key_binding import KeyBindings
-
-    keys = KeyBindings()
-
-    @keys.add(BACK, filter=Condition(lambda: not get_app().current_buffer.text))
-    def _(event):
-        event.current_buffer.text = BACK
-        event.current_buffer.validate_and_handle()
-
-    return keys
 
 
 def run_tally(bench: Bench, state) -> list[tuple[int, ...]]:
