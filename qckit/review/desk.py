@@ -80,16 +80,34 @@ class ReviewDesk(anywidget.AnyWidget):
         self._log = log
         self._still_id = f"qckit-{secrets.token_hex(8)}"
         self._still_of = None
-        self.photos = [[p.photo, _label(p)] for p in photos.itertuples()]
-        self.show_photo(photos["photo"].iloc[0])
+        self._labels = {p.photo: _label(p) for p in photos.itertuples()}
+        self.photos = [list(pair) for pair in self._labels.items()]
+        self._show_first()
         self.on_msg(self._on_message)
 
+    def _show_first(self):
+        """Show the first photo that can be opened: one whose file is gone keeps nobody from the others."""
+        first = None
+        for photo in self._labels:
+            try:
+                return self.show_photo(photo)
+            except (QcError, OSError) as error:
+                first = first or error
+                self._say_in_list(photo, f"{one_line(photo)} (cannot be opened)")
+        raise first
+
+    def _say_in_list(self, photo, words):
+        """Write words for a photo in the list to choose from."""
+        if dict(map(tuple, self.photos)).get(photo) != words:
+            self.photos = [[name, words if name == photo else label] for name, label in self.photos]
+
     def show_photo(self, photo: str) -> None:
-        """Show another photo."""
-        self.session = ReviewSession(self._log, photo)
-        self._pixels = _pixels(self.session)
+        """Show another photo; one that cannot be opened leaves the desk at the photo that it shows."""
+        session = ReviewSession(self._log, photo)
+        self._pixels, self.session = _pixels(session), session
         small, scale = shrunk(self._pixels)
         with self.hold_sync():
+            self._say_in_list(photo, self._labels.get(photo, one_line(photo)))
             self.photo = photo
             self.height_px, self.width_px = (int(self.session.info[k]) for k in ("height_px", "width_px"))
             self.base_scale = scale * self._pixels.shape[1] / max(self.width_px, 1)
@@ -133,6 +151,7 @@ class ReviewDesk(anywidget.AnyWidget):
         try:
             self.show_photo(photo)
         except (QcError, OSError) as error:
+            self._say_in_list(photo, f"{one_line(photo)} (cannot be opened)")
             self.send({"opened": photo, "text": f"Not opened: {one_line(error)}", "bad": True})
             return
         self.send({"opened": photo, "text": "Opened.", "bad": False})
@@ -299,6 +318,9 @@ def open_review(log, photos=None, *, initials=""):
             ReviewSession(log, name)
         known = known[known["photo"].isin(names)]
     if known.empty:
-        raise InputError("no photo is counted yet, so there is none to look at. Count photos first.")
+        raise InputError(
+            "no photo is counted yet, so there is none to look at. Name photos in the field sheet and import it with "
+            " qckit log import , or let  qckit today --watch FOLDER  count them."
+        )
     initials = need_text("initials", initials)
     return ReviewDesk(log, order_to_review(known, log.objects()), initials=initials)

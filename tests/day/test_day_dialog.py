@@ -380,7 +380,12 @@ def test_a_lot_taken_back_is_entered_again_with_the_same_values_or_others(bench,
     done = typed(*first, "-", *first[:6], per_g, "500", "48,5")
     assert not [line for line in done.said if "already" in line]
     row = bench.log.lots().set_index("lot").loc["L-8"]
-    assert row[["claimed_hatch_pct", "claimed_nauplii_per_g", "pack_g", "price"]].tolist() == [85, int(per_g), 500, 48.5]
+    assert row[["claimed_hatch_pct", "claimed_nauplii_per_g", "pack_g", "price"]].tolist() == [
+        85,
+        int(per_g),
+        500,
+        48.5,
+    ]
 
 
 def test_what_is_refused_can_be_put_right_without_typing_all_again(bench, typed):

@@ -103,6 +103,35 @@ def test_another_photo_and_an_unknown_wish(desk, monkeypatch):
     assert desk.photo == other and desk._log.photo_edits(before) and not desk._log.photo_edits(other)
 
 
+def test_a_photo_whose_file_is_gone_keeps_nobody_from_the_others(desk, log, site):
+    shown, other = desk.photo, next(name for name, _ in desk.photos if name != desk.photo)
+    n_marks, labels = len(desk.marks), dict(desk.photos)
+    file = next(p for p in (site / "photos").rglob(other))
+    file.rename(site / "away.jpg")
+    answers = []
+    desk.send = lambda content, buffers=None: answers.append(content)
+    desk._on_message(desk, {"do": "open", "photo": other}, [])
+    assert answers[0]["bad"] and f"photo {other!r} is not in" in answers[0]["text"]
+    assert dict(desk.photos) == labels | {other: f"{other} (cannot be opened)"}
+    number = desk.marks[0][0]
+    assert ask(desk, do="remove", id=number)["text"] == f"Saved: object {number} removed."
+    assert (desk.photo, desk.session.photo, len(desk.marks)) == (
+        shown,
+        shown,
+        n_marks,
+    )  # and not the marks of the other
+
+    again = open_review(log, [other, shown], initials="ab")
+    assert again.photo == shown
+    (site / "away.jpg").rename(file)
+    again._on_message(again, {"do": "open", "photo": other}, [])
+    assert again.photo == other and "cannot" not in dict(again.photos)[other]
+    for photo in (other, shown):
+        next(p for p in (site / "photos").rglob(photo)).unlink()
+    with pytest.raises(InputError, match=r"is not in .*photos\. Copy it back there\."):
+        open_review(log, [other, shown], initials="ab")
+
+
 def test_what_is_offered_again_is_not_written_twice(desk, log):
     number = desk.marks[0][0]
     region = {"kind": "rectangle", "points": [[0, 0], [900, 900]]}
@@ -241,7 +270,10 @@ def test_nothing_counted_yet(tmp_path):
     site = new_site(tmp_path / "empty")
     with open_log(site) as log, pytest.raises(InputError) as error:
         open_review(log)
-    assert str(error.value) == "no photo is counted yet, so there is none to look at. Count photos first."
+    assert str(error.value) == (
+        "no photo is counted yet, so there is none to look at. Name photos in the field sheet and import it with "
+        " qckit log import , or let  qckit today --watch FOLDER  count them."
+    )
 
 
 def test_the_page_code_fetches_nothing():
