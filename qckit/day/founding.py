@@ -53,6 +53,7 @@ def _number(least: float, most: float, unit: str = "", whole: bool = False) -> C
     return read
 
 
+_FEW_NAUPLII = 1000
 _SHORT = 3  # letters of initials, or of a cone's name
 _NONE = ("none", "no", "0", "-")
 
@@ -71,6 +72,11 @@ def _nauplii(text: str, decimal: str) -> float:
     value = option_count(text, "your answer", decimal=decimal)
     if not 1 <= value <= 1e12:
         raise InputError(f"{text} must be from 1 to {spaced(10**12)} nauplii.")
+    if value < _FEW_NAUPLII:  # 4 for the 4 million of the question
+        raise InputError(
+            f"{text.strip()} nauplii would feed nothing. Write '{text.strip()} million' if that is meant; fewer than "
+            f"{spaced(_FEW_NAUPLII)} are set as nauplii_per_feed in qckit.toml."
+        )
     return value
 
 

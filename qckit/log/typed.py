@@ -167,7 +167,8 @@ _LARGE = {1e6: ("m", "mio", "mill", "mln", "million", "millions"), 1e3: ("k", "t
 def option_count(text: str, where: str, *, decimal: str = "point") -> float:
     """Read how many, such as 3500000, 3.5 million, 3,5 Mio, 800 k or 400,000; else as :func:`option_number`.
 
-    What is counted is whole, so digits in threes are thousands; behind the site's own decimal sign they are refused.
+    What is counted is whole, so digits in threes are thousands; behind the site's own decimal sign they are refused,
+    as is a fraction without a word such as million.
     """
     found = re.fullmatch(r"(.*\d)\s*([A-Za-z]+)\.?", text.strip())
     if found:
@@ -185,7 +186,11 @@ def option_count(text: str, where: str, *, decimal: str = "point") -> float:
         )
     if _is_grouped(text, other) or _is_grouped(text, mark):
         return float(re.sub(r"[.,\s]", "", text))
-    return option_number(text, "", where, decimal=decimal)
+    number = option_number(text, "", where, decimal=decimal)
+    if number is not None and not float(number).is_integer():
+        bare = text.strip()
+        raise InputError(f"{where}: {bare!r} is no whole number. Write '{bare} million' if that is meant.")
+    return number
 
 
 def typed_months(text: str, settings: Settings, where: str) -> str | None:

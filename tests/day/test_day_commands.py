@@ -151,6 +151,25 @@ def test_a_demand_is_read_as_people_write_it(text, number):
             nauplii.read(wrong)
 
 
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        ("8,5", "your answer: '8,5' is no whole number. Write '8,5 million' if that is meant."),
+        (
+            "4",
+            "4 nauplii would feed nothing. Write '4 million' if that is meant; fewer than 1000 are set as "
+            "nauplii_per_feed in qckit.toml.",
+        ),
+    ],
+)
+def test_a_demand_without_its_million_is_asked_for_again(text, said):
+    """8,5 and Enter gave a site that fed 8.5 nauplii, and a page on which a feed lacked 17."""
+    (nauplii,) = [one for one in QUESTIONS if one.option == "nauplii"]
+    with pytest.raises(InputError) as error:
+        nauplii.read(text, "comma")
+    assert str(error.value) == said
+
+
 def test_a_site_without_feeds_is_asked_for_no_demand(tmp_path, capsys):
     from click.testing import CliRunner
 

@@ -91,7 +91,9 @@ def test_a_cone_number_and_a_time_without_colon(bench, typed):
 
 
 def test_harvest_and_feed(bench, typed):
-    typed(*COUNT_A, "3", "", "", "3", "1500", "", "10", "45", "0", "1", "2", "4")
+    done = typed(*COUNT_A, "3", "", "", "3", "1500", "", "10", "45", "0", "1", "2", "0,4", "4")
+    what = "nauplii counted in what was drawn off"
+    assert f"{what} is 0,4; type a whole number that is not negative." in done.said  # it became 0
     row = bench.log.samples(hatch="H261119-A", kind="harvest").iloc[0]
     assert (row["harvest_ml"], row["dilution"], row["separation"], row["lost_nauplii"]) == (1500.0, 10.0, "screen", 4)
     state = bench.page.hatch("H261119-A")

@@ -201,8 +201,9 @@ class Dialog(Questions):
             amounts = {f"harvest_{unit}": size, f"per_{unit}": density}
             if density is None and unit == "ml":
                 amounts |= self._harvest_counts()
-            lost = self.maybe("nauplii counted in what was drawn off (Enter: not counted)")
-            amounts["lost_nauplii"] = None if lost is None else round(lost)
+            amounts["lost_nauplii"] = self.maybe(
+                "nauplii counted in what was drawn off (Enter: not counted)", cell="samples.lost_nauplii", whole=True
+            )
         return bench.harvest(state.hatch, Harvest(separation=method, **amounts), taken=taken)
 
     def _harvest_counts(self) -> dict:
