@@ -113,7 +113,14 @@ def answer(page: Day) -> str:
     parts = [f"{figures[one.hatch]}, {verdict_words(one, short=True)}" for one in known]
     first = [figures[one.hatch] for one in page.judged if one.code == "first"]
     parts += [f"{joined(first)}, nothing to compare with yet"] if first else []
-    short = start_words(page.start, page.now, short=True) or ("" if parts else start_words(page.start, page.now))
+    short = start_words(page.start, page.now, short=True)
+    if not parts and not short:
+        words = start_words(page.start, page.now)
+        if page.start.code == "covered":  # alone, "nothing" would deny all that is due
+            words = words.replace("Nothing:", "Nothing to start:")
+        if page.to_count:
+            parts, words = [f"count {cone_names(state.cone for state in page.to_count)}"], words[0].lower() + words[1:]
+        short = words
     return capital("; ".join([*parts, *([short] if short else [])])).removesuffix(".") + "."
 
 

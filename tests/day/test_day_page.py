@@ -38,6 +38,9 @@ def test_a_count_that_is_due_and_what_to_start(bench):
     assert page.start.grams == pytest.approx(2_000_000 / 200_000)
     assert page.start.by == at("2026-11-20T09:00")
     assert answer(page) == "Start 10.0 g in A by 09:00."
+    covered = replace(page, start=replace(page.start, code="covered", feeds=(at("2026-11-21T10:00"),)))
+    assert answer(covered) == "Count A and B; nothing to start: tomorrow's feeds are covered."
+    assert answer(replace(covered, hatches=())) == "Nothing to start: tomorrow's feeds are covered."
 
 
 def test_seconds_do_not_make_a_start_too_late(bench):
