@@ -276,6 +276,23 @@ def test_a_falling_lot_gets_a_date_with_honest_width():
     assert trend.sentence.startswith("Hatching percentage changes by \u22121.")
 
 
+def test_a_week_with_a_poor_hatch_in_it_tells_no_date():
+    """It read: changes by -7 points per month (-218 to +203), falls under 75 % next month, perhaps not in 24."""
+    days = [83.2, 85.0, 82.8, 27.6, 85.8, 83.6]
+    cones = pd.DataFrame(
+        {
+            "hatch": [f"H{day}" for day in range(6)],
+            "lot": "L-1",
+            "started": [f"2026-11-{22 + day}T09:00:00+00:00" for day in range(6)],
+            "hatch_pct": days,
+        }
+    )
+    assert hatch.ageing_trend(cones, minimum=75).sentence == (
+        "Hatching percentage: the days it was hatched on are too few, or too close together, to tell how it changes "
+        "and when it falls under 75 %."
+    )
+
+
 def test_a_steady_lot_gets_no_date():
     trend = hatch.ageing_trend(history(slope=0.0), minimum=50)
     assert trend.crossing is None

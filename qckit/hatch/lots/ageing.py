@@ -232,6 +232,11 @@ def _sentence(metric, slopes, unit, dates, minimum, horizon, confidence, tested)
     start = f"{name} changes by {signed(middle, n)} {unit} ({signed(low, n)} to {signed(high, n)}). "
     expected, earliest, latest = dates
     first, last = tested
+    if low < 0 < high and earliest is not None and earliest <= last and latest is None:
+        return (  # under the minimum by now, or never: no date is known
+            f"{name}: the days it was hatched on are too few, or too close together, to tell how it changes "
+            f"and when it falls under {floor}."
+        )
     if expected is not None and expected <= first:
         return f"{start}By the line it lay under {floor} at the first test already."
     if expected is not None and expected <= last:
