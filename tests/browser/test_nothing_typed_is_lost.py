@@ -2,6 +2,7 @@
 
 import json
 import os
+import re
 import signal
 import socket
 import subprocess
@@ -266,6 +267,7 @@ def test_a_form_and_a_tally_half_done_are_offered_after_a_reload(shown):
     page.reload()
     words = page.locator(".qcf-left")
     words.get_by_text("and never sent: count").wait_for()
+    assert re.search(r" at \d\d:\d\d, and never sent", words.inner_text())  # 3:55:06 PM by the browser's own habit
     page.locator(".qcf-left .qcf-bar", has_text="count").get_by_role("button", name="Go on with it").click()
     now = page.locator(".qcf-now")
     now.wait_for()

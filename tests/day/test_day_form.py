@@ -195,6 +195,21 @@ def test_a_standard_test_is_started_beside_another_lot(form, bench):
     assert send(form, "lot test", **values | {"others": ""})["bad"]
 
 
+def test_counts_that_a_second_window_enters_again_are_asked_about(form, bench):
+    """Six subsamples stood in the log without a word, and the interval was narrower than what was counted allows."""
+    from qckit.day.entry.bench import Bench
+
+    send(form, "count", hatch="H261119-A", **counts("80 3 12 76/84 2 15 80"))
+    with Bench(bench.site.folder, by="op2", now="2026-11-20T09:10") as other:
+        window = DayForm(other)
+        assert send(window, "count", hatch="H261119-A", **counts("80 3 12 75/84 2 15 80"))["text"].endswith("S 80.")
+        said = send(window, "count", hatch="H261119-A", **counts("84 2 15 80/80 3 12 76"))["text"]
+    assert said.endswith(
+        "The same counts stand in the log already (H261119-A-1, H261119-A-2 and H261119-A-4): were these entered twice?"
+    )
+    assert "entered twice" not in send(form, "count", hatch="H261119-B", **counts("80 3 12 76/84 2 15 80"))["text"]
+
+
 def test_the_same_subsample_again(form, bench):
     send(form, "count", hatch="H261119-A", **counts("80 3 12 76"))
     again = next(one for one in form.forms if one["kind"] == "count")["again"]["H261119-A"]

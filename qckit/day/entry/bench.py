@@ -17,7 +17,7 @@ from qckit.day.entry import harvest_records, records
 from qckit.day.entry import writing as entries
 from qckit.day.entry.amounts import check_feed, harvest_doubts
 from qckit.day.entry.records import Entry
-from qckit.day.entry.repeats import AGAIN
+from qckit.day.entry.repeats import AGAIN, entered_before
 from qckit.day.entry.writing import Written
 from qckit.day.page.loading import study_site
 from qckit.day.page.study import Day
@@ -298,7 +298,11 @@ class Bench:
         """Enter counted subsamples; see :func:`qckit.day.entry.records.count_rows`."""
         taken = taken or self.count_taken_at(self.page.hatch(hatch))
         row, names = self._row(hatch), self.names_in_use("samples")
-        return self._write(records.count_rows(self._sitting(), row, counts, taken=taken, names=names))
+        made = records.count_rows(self._sitting(), row, counts, taken=taken, names=names)
+        doubts = entered_before(self.log.samples(hatch=hatch, kind="subsample"), made.frames["samples"])
+        written = self._write(made)
+        written.notes.extend(doubts)
+        return written
 
     def samples_to_repeat(self, hatch: str) -> list[str]:
         """Subsamples of a hatch that a person counted, which may be counted again."""

@@ -58,7 +58,8 @@ function render({ model, el }) {
     drawLeft();
   }
   const isOfToday = (at) => new Date(at).toDateString() === new Date().toDateString();
-  const when = (at) => (isOfToday(at) ? new Date(at).toLocaleTimeString() : new Date(at).toLocaleString());
+  const clock = (at) => new Date(at).toLocaleTimeString([], { hour: "2-digit", minute: "2-digit", hourCycle: "h23" }); // as all times here
+  const when = (at) => (isOfToday(at) ? clock(at) : `${new Date(at).toLocaleDateString()}, ${clock(at)}`);
   function sentence(edit) {
     const typed = [...Object.values(edit.values), ...(edit.tally ? edit.tally.done.flat().concat(`${edit.tally.presses.length} tallied`) : [])].filter((value) => value !== "").join(", ");
     const fate = edit.draft ? "and never sent" : edit.refused ? "and not written" : "and not known to be in the log";

@@ -8,13 +8,33 @@ import pandas as pd
 
 from qckit.log import SiteLog, engine, query
 from qckit.stages import STAGE_COLUMNS
+from qckit.words import joined
 
-__all__ = ["AGAIN", "repeat_counts"]
+__all__ = ["AGAIN", "entered_before", "repeat_counts"]
 
 AGAIN = "counted again by eye"
 """Reason kept with a recount that the tally makes."""
 
 COLUMNS = ("sample", "hatch", "stage", "first", "second", "first_by", "second_by", "is_same_person")
+
+
+def entered_before(earlier: pd.DataFrame, new: pd.DataFrame) -> list[str]:
+    """Doubt subsamples of a hatch whose counts all stand in the log already, as a second window or person enters them.
+
+    Parameters
+    ----------
+    earlier, new : DataFrame
+        Rows of samples, one hatch's subsamples.
+    """
+    columns = [*STAGE_COLUMNS.values(), "embryos"]
+    counts = [
+        rows.reindex(columns=columns).astype("Float64").fillna(-1).apply(tuple, axis=1).tolist() if len(rows) else []
+        for rows in (earlier, new)
+    ]
+    if not counts[1] or not set(counts[1]) <= set(counts[0]):
+        return []
+    same = earlier.loc[[one in counts[1] for one in counts[0]], "sample"]
+    return [f"The same counts stand in the log already ({joined(same)}): were these entered twice?"]
 
 
 def repeat_counts(log: SiteLog, hatch: str | None = None) -> pd.DataFrame:
