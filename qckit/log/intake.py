@@ -15,7 +15,7 @@ from qckit.columns import is_missing
 from qckit.errors import InputError, known_names_hint, unknown_name
 from qckit.log import already_logged, row_rules, schema
 from qckit.log.problems import HANGS_ON, PROBLEMS, CellProblem, mending
-from qckit.log.query import fetch, known_names, lists_of, rows_of
+from qckit.log.query import fetch, lists_of, rows_of
 from qckit.stages import STAGE_COLUMNS
 from qckit.tables import TABLES, check_table, table_columns
 from qckit.words import first_few, noun, plural
@@ -238,7 +238,7 @@ def _check_parents(connection, i, part: Incoming, frame, notes: _Notes, incoming
             if other.table == parent and parent_column in other.frame.columns
             for value in other.frame[parent_column].dropna()
         }
-        known = sorted(set(known_names(connection, parent)) | with_us)
+        known = sorted({*fetch(connection, parent)[parent_column], *with_us})  # none that was withdrawn
         for index, value in named[missing].items():
             if value.strip() in {s.strip() for s in spoiled}:
                 rule, remedy = HANGS_ON[parent], "Put that row right first."

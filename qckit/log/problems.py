@@ -85,6 +85,7 @@ def problems_text(problems: pd.DataFrame) -> str:
 
 def problems_error(problems: pd.DataFrame) -> InputError:
     """Build the error that lists every problem; the table is in ``.problems``."""
+    problems = problems.drop_duplicates(ignore_index=True)  # a row of a day sheet makes several of the log
     n = len(problems)
     head = f"Nothing was imported. {plural(n, 'cell')} or {noun(n, 'row')} must be put right first:\n"
     return InputError(head + problems_text(problems), problems=problems)

@@ -92,17 +92,36 @@ def test_every_problem_is_said_at_once_with_its_row(room, sheet):
 
 
 def test_a_count_with_a_fraction_is_refused_and_never_cut_to_a_whole_number(room, sheet):
-    path = sheet('2026-11-21,A,10,"79.5",3,15,75,,\n,,,82,2.25,14,70.5,,\n,,,80,2.0,16,71,,\n')
+    path = sheet("2026-11-21,A,10,79.5,3,15,75,,\n,,,82,2.25,14,70.5,,\n,,,80,2.0,-16,71,,\n")
     with open_log(room) as log:
         with pytest.raises(InputError) as error:
             import_sheets(log, [path], by="op1")
         assert str(error.value) == (
-            "Nothing was imported. 3 cells or rows must be put right first:\n"
+            "Nothing was imported. 4 cells or rows must be put right first:\n"
             "day-sheet.csv, row 3: nauplii '79.5' is not a whole number. Write a whole number.\n"
             "day-sheet.csv, row 4: umbrella '2.25' is not a whole number. Write a whole number.\n"
-            "day-sheet.csv, row 4: shells '70.5' is not a whole number. Write a whole number."
+            "day-sheet.csv, row 4: shells '70.5' is not a whole number. Write a whole number.\n"
+            "day-sheet.csv, row 5: cysts '-16' is negative. The least possible is 0. Correct the cell, or "
+            "leave it empty if it is not known."
         )
         assert log.samples(hatch="H261120-A").empty
+
+
+def test_a_row_that_hangs_on_a_wrong_lot_is_named_once_and_no_withdrawn_lot_is_known(room, sheet):
+    """It stood once for its hatch, its reading and its sample each; a lot taken back was offered as known."""
+    with open_log(room) as log:
+        log.add("lots", pd.DataFrame([{"lot": "L-2", "opened": "2026-11-19"}]), by="op1")
+        log.withdraw("lots", "L-2", by="op1", reason="typed wrong")
+        path = sheet("2026-11-21,A,10,79,3,15,75,L-3,\n")
+        path.write_text(path.read_text().replace("lot,notes\n", "lot,notes,ph,temperature_c\n").rstrip() + ",8.1,28\n")
+        with pytest.raises(InputError) as error:
+            import_sheets(log, [path], by="op1")
+        assert str(error.value) == (
+            "Nothing was imported. 2 cells or rows must be put right first:\n"
+            "day-sheet.csv, row 3: lot 'L-3' is not a lot in the log or in this import. Did you mean 'L-1'? Known: L-1."
+            " Correct the name, or enter it first:  qckit today --enter , then 9, or the sheet lots.\n"
+            "day-sheet.csv, row 3: hatch 'H261120-A' is a hatch whose own row has a problem. Put that row right first."
+        )
 
 
 def test_the_workbook_is_read_as_the_csv_is(room, tmp_path):

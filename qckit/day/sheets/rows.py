@@ -11,7 +11,6 @@ import pandas as pd
 from qckit.day.sheets.totals import TOTAL, Totals
 from qckit.log.problems import CellProblem
 from qckit.log.sheets import reading
-from qckit.log.typed import as_typed
 from qckit.protocol import clock_time
 from qckit.quantities import QUANTITIES, WATER
 from qckit.settings import Settings
@@ -90,9 +89,8 @@ def filled_rows(read: reading.ReadCells, settings: Settings) -> tuple[list[DayRo
             continue
         at, wrong = _clock(above.cells.get("time"), settings)
         problem = above.doubt() or _lacking(above.cells, cells) or wrong
-        broken = _broken_counts(index, cells, settings)
-        if problem or broken:
-            problems += broken or [CellProblem(index, *problem)]
+        if problem:
+            problems.append(CellProblem(index, *problem))
         elif totals.add(cells):
             problems.append(CellProblem(index, *TOTAL))
         else:
@@ -110,7 +108,7 @@ def _row(index, cells: dict, above: dict, *, at: dt.time, columns, settings: Set
         grams=above.get("grams"),
         lot=above.get("lot") or "",
         at=dt.datetime.combine(date, at, tzinfo=ZoneInfo(settings.site.timezone)),
-        counts={c: None if cells.get(c) is None else int(cells[c]) for c in columns},
+        counts={c: None if cells.get(c) is None else _whole(cells[c]) for c in columns},
         who=above.get("who") or settings.protocol.only_person,
         readings={READINGS[c]: cells[c] for c in READINGS if cells.get(c) is not None},
         notes=cells.get("notes") or "",
@@ -194,13 +192,9 @@ def _lacking(above: dict, cells: dict) -> tuple | None:
     return None
 
 
-def _broken_counts(index: int, cells: dict, settings: Settings) -> list[CellProblem]:
-    """Say which counts of a row have a fraction: cut to whole numbers they would be counts that nobody made."""
-    return [
-        CellProblem(index, name, as_typed(cells[name], settings), "is not a whole number", "Write a whole number.")
-        for name in _COUNTS
-        if cells.get(name) is not None and not float(cells[name]).is_integer()
-    ]
+def _whole(value) -> int | float:
+    """Return a count as it stands: one with a fraction stays, for the log to refuse with all else that is wrong."""
+    return int(value) if float(value).is_integer() else value
 
 
 def _clock(text, settings: Settings) -> tuple[dt.time, tuple | None]:
