@@ -289,6 +289,18 @@ def test_a_time_of_today_that_lies_ahead_is_asked_about(bench):
     assert bench.at(f"{soon:%H:%M}", bench.moment()).strftime("%H:%M") == f"{soon:%H:%M}"
 
 
+def test_tomorrows_day_and_month_are_no_day_of_last_year(bench, monkeypatch):
+    settings = replace(bench.settings, site=replace(bench.settings.site, date_order="dmy"))
+    monkeypatch.setattr(bench.log, "settings", settings)
+    with pytest.raises(InputError) as error:
+        bench.at("21.11. 09:00", bench.moment())  # a start of 21 November 2025 was entered
+    assert str(error.value) == (
+        "21.11.2026 09:00 still lies ahead. Type the day it was done, or its year if it was last year's."
+    )
+    assert bench.at("19.11. 9:05", bench.moment()).isoformat() == "2026-11-19T09:05:00+00:00"
+    assert bench.at("21.11.2025 9:05", bench.moment()).year == 2025
+
+
 def test_a_lot_is_entered_as_its_label_has_it_and_can_be_tested(bench, typed):
     done = typed("9", "L-9", "", "", "06/2028", "85", "240000", "500", "70,5", "8", "1", "", "", "1,5", "900", "")
     row = bench.log.lots().set_index("lot").loc["L-9"]

@@ -206,7 +206,11 @@ class Bench:
         """
         if not text.strip():
             return default
-        text = with_year(text, self.settings, self.moment().date())
+        text, near = (
+            with_year(text, self.settings, self.moment().date(), is_past=is_past) for is_past in (True, False)
+        )
+        if text != near:  # tomorrow's date became that of last year
+            raise InputError(f"{near} still lies ahead. Type the day it was done, or its year if it was last year's.")
         with contextlib.suppress(InputError):
             if re.search(r"\d\D+\d+\D+\d", text):  # with its date
                 return dt.datetime.fromisoformat(typed_time(text, self.settings, "time")).astimezone(default.tzinfo)
