@@ -18,6 +18,7 @@ __all__ = [
     "moment_of",
     "option_count",
     "option_number",
+    "past_day",
     "site_time",
     "typed_cell",
     "typed_date",
@@ -107,6 +108,15 @@ def with_year(text: str, settings: Settings, today: dt.date, *, is_past: bool = 
         return text
     year = min(days, key=lambda when: abs(when - today)).year
     return f"{first}{sign}{second}{sign}{year}{found[6] or ''}"
+
+
+def past_day(text: str, settings: Settings, today: dt.date) -> str:
+    """Write the year behind a day and month of something done; an InputError where the nearest such day lies ahead,
+    as tomorrow's would be taken for that of last year. Parameters as of :func:`with_year`."""
+    past, nearest = (with_year(text, settings, today, is_past=is_past) for is_past in (True, False))
+    if past != nearest:
+        raise InputError(f"{nearest} still lies ahead. Type the day it was done, or its year if it was last year's.")
+    return past
 
 
 def typed_number(text: str, settings: Settings, where: str, *, unit: str = "", whole: bool = False) -> float:

@@ -27,7 +27,7 @@ from qckit.hatch.dose.supply import HatchState
 from qckit.hatch.lots.standard_tests import TEST_PURPOSES
 from qckit.log import open_log
 from qckit.log.row_rules import reading_problem
-from qckit.log.typed import as_typed, site_time, typed_date, typed_number, typed_time, with_year
+from qckit.log.typed import as_typed, past_day, site_time, typed_date, typed_number, typed_time, with_year
 from qckit.protocol import clock_time
 from qckit.site import load_site
 from qckit.words import cone_name, day
@@ -206,11 +206,7 @@ class Bench:
         """
         if not text.strip():
             return default
-        text, near = (
-            with_year(text, self.settings, self.moment().date(), is_past=is_past) for is_past in (True, False)
-        )
-        if text != near:  # tomorrow's date became that of last year
-            raise InputError(f"{near} still lies ahead. Type the day it was done, or its year if it was last year's.")
+        text = past_day(text, self.settings, self.moment().date())
         with contextlib.suppress(InputError):
             if re.search(r"\d\D+\d+\D+\d", text):  # with its date
                 return dt.datetime.fromisoformat(typed_time(text, self.settings, "time")).astimezone(default.tzinfo)
@@ -263,13 +259,12 @@ class Bench:
         taken, started = self.names_in_use("hatches"), at or self.moment()
         made = records.start_rows(self._sitting(), cones=cones, lot=lot, grams=grams, started=started, taken=taken)
         busy = [state for state in self.page.hatches if state.cone in cones and state.state == "incubating"]
-        written = self._write(made)
         notes = [
             f"{cone_name(state.cone)} holds {state.hatch} since {state.started:%H:%M}, too. Was it emptied? Then "
             "withdraw that hatch, or take this start back."
             for state in busy
         ]
-        return Written(written.sentence, [*written.notes, *notes], written.step)
+        return self._write(made, notes)
 
     def lot_test(self, test: records.LotTest, *, at: dt.datetime | None = None) -> Written:
         """Start a standard test; see :func:`qckit.day.entry.records.lot_test_rows`."""
@@ -303,10 +298,7 @@ class Bench:
         taken = taken or self.count_taken_at(self.page.hatch(hatch))
         row, names = self._row(hatch), self.names_in_use("samples")
         made = records.count_rows(self._sitting(), row, counts, taken=taken, names=names)
-        doubts = entered_before(self.log.samples(hatch=hatch, kind="subsample"), made.frames["samples"])
-        written = self._write(made)
-        written.notes.extend(doubts)
-        return written
+        return self._write(made, entered_before(self.log.samples(hatch=hatch), made.frames["samples"]))
 
     def samples_to_repeat(self, hatch: str) -> list[str]:
         """Subsamples of a hatch that a person counted, which may be counted again."""
@@ -342,10 +334,9 @@ class Bench:
         made = harvest_records.harvest_rows(
             self._sitting(), self._row(hatch), measured, taken=taken or self.moment(), names=names
         )
-        written = self._write(made)
+        written = self._write(made, harvest_doubts(state, made))
         if state.harvested is not None:
             written.notes.append(f"A harvest of it at {state.harvested:%H:%M} stands in the log, too: were there two?")
-        written.notes.extend(harvest_doubts(state, made))
         return written
 
     def feed(self, hatch: str, nauplii: float, *, fed: dt.datetime | None = None) -> Written:
@@ -391,9 +382,9 @@ class Bench:
     def _row(self, hatch: str) -> dict:
         return self.log.hatches(hatch=hatch).iloc[0].to_dict()
 
-    def _write(self, made: Entry) -> Written:
+    def _write(self, made: Entry, doubts: Sequence[str] = ()) -> Written:
         written = entries.write_entry(self.log, made, by=self.by)
-        written.notes.extend(self._page_anew())
+        written.notes.extend([*doubts, *self._page_anew()])
         return written
 
     def _page_anew(self) -> list[str]:

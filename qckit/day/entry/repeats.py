@@ -24,8 +24,9 @@ def entered_before(earlier: pd.DataFrame, new: pd.DataFrame) -> list[str]:
     Parameters
     ----------
     earlier, new : DataFrame
-        Rows of samples, one hatch's subsamples.
+        Rows of samples of one hatch; only its subsamples are looked at.
     """
+    earlier = earlier[earlier["kind"] == "subsample"]
     columns = [*STAGE_COLUMNS.values(), "embryos"]
     counts = [
         rows.reindex(columns=columns).astype("Float64").fillna(-1).apply(tuple, axis=1).tolist() if len(rows) else []
