@@ -92,6 +92,7 @@ def test_water_that_went_off_or_turned_grey_is_a_bloom(note):
         "wrapped the cone in blue foam",
         "pipes padded with foam",
         "a lid made of foam",
+        "foam covers over the cones",
         "new foam insulation",
     ],
 )
@@ -102,7 +103,11 @@ def test_foam_of_which_something_is_made_is_none_on_the_water(notes):
 
 @pytest.mark.parametrize(
     "notes",
-    ["foam blocks the overflow", "foam up to the lid", "thick foam layer", "a lid of foam by morning", "foamy"],
+    [
+        *("foam blocks the overflow", "foam up to the lid", "thick foam layer", "a lid of foam by morning", "foamy"),
+        *("the air made a lot of foam", "made lots of white foam", "foam covers over half of it"),
+        "foam mats on the water",
+    ],
 )
 def test_foam_on_the_water_speaks_beside_whatever_it_reaches(notes):
     assert "broken" in {phrase.cause for phrase in read_sheet({"notes": notes})}

@@ -99,8 +99,8 @@ class DayForm(anywidget.AnyWidget):
             sentence, bad = f"That stands in the log already. {_WRITTEN[name]}", False
         else:
             sentence, bad = self._enter(message)
-        if not bad:
-            _WRITTEN[name] = sentence
+            if not bad:
+                _WRITTEN[name] = sentence
         answer = self.status.get("answer", "")
         try:
             self._refresh()

@@ -58,13 +58,15 @@ _SHORT = (  # short forms -> words
 # foam of which something is made, or into which it is put, is none on the water; "foam blocks" and "a lid of foam" are
 _THING = (
     r"(?:lids?|box(?:es)?|boards?|block|mats?|pad|sheets?|sleeves?|jackets?|bungs?|stoppers?|plug|crates?|coolers?|panels?|"
-    r"trays?|cups?|tape|wrap|wrapping|insulation|lining|padding|rubber|plastic|sponges?|covers?(?= (?:on|off|over)\b))"
+    r"trays?|cups?|tape|wrap|wrapping|insulation|lining|padding|rubber|plastic|"
+    r"sponges?|covers?(?= (?:on|off|over (?:the |all )?(?:cone|tub|tank|vessel)s?)\b))"
 )
 _WRAPPED = (
-    r"\b(?:wrapped|lined|insulated|packed|padded|clad|made)\b(?:(?! up\b)[^,;]){0,24}?\b(?:in|with|of|from) (?:\w+ )?"
+    r"\b(?:(?:wrapped|lined|insulated|packed|padded|clad)\b(?:(?! up\b)[^,;]){0,24}?\b(?:in|with|of|from)|"
+    r"made (?:out )?(?:of|from|with)) (?:\w+ )?"
 )
 _MATERIAL = (
-    (rf"\bfoam(?= {_THING}\b(?! of (?:bubbles|foam)))", "padding"),
+    (rf"\bfoam(?= {_THING}\b(?! of (?:bubbles|foam)| on (?:top of )?(?:the )?(?:water|surface)))", "padding"),
     (rf"({_WRAPPED})foam\b", r"\1padding"),
     (rf"\b({_THING} in )foam\b", r"\1padding"),
 )
