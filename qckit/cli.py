@@ -149,8 +149,9 @@ def _run(argv: list[str] | None) -> None:
         click.echo("qckit: stopped. Run the same command again to go on where it was.", err=True)
         sys.exit(130)
     except MemoryError:
-        click.echo("qckit: there is not enough memory for this. Give it less at a time.", err=True)
-        sys.exit(2)
+        fault = QcError("there is not enough memory for this. Give it less at a time.")
+        click.echo(f"qckit: {say_fault(fault, kept)}", err=True)
+        sys.exit(1 if kept else 2)
     except Exception as error:
         if os.environ.get("QCKIT_TRACEBACK"):
             raise

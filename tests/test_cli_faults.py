@@ -231,7 +231,9 @@ def test_a_server_that_refuses(said, tmp_path):
         ("qckit.log.store.SiteLog.still_withdrawn", "log reinstate lots L-1 --site site --by op1 --reason x", "step 3"),
     ],
 )
-@pytest.mark.parametrize("fault", [KeyError("n"), InputError("log.sqlite: is damaged."), OSError(5, "I/O", "log")])
+@pytest.mark.parametrize(
+    "fault", [KeyError("n"), InputError("log.sqlite: is damaged."), OSError(5, "I/O", "log"), MemoryError()]
+)
 def test_a_fault_after_the_log_was_written_says_what_stands_there(
     said, tmp_path, monkeypatch, fails, command, step, fault
 ):
