@@ -289,6 +289,15 @@ def test_a_time_of_today_that_lies_ahead_is_asked_about(bench):
     assert bench.at(f"{soon:%H:%M}", bench.moment()).strftime("%H:%M") == f"{soon:%H:%M}"
 
 
+def test_a_fault_in_taking_back_ends_no_sitting(bench, typed, monkeypatch):
+    def fail():
+        raise InputError("log.sqlite: another program writes.")
+
+    monkeypatch.setattr(bench, "take_back", fail)
+    done = typed("-", "0")
+    assert "log.sqlite: another program writes." in done.said and done.left == []
+
+
 def test_tomorrows_day_and_month_are_no_day_of_last_year(bench, monkeypatch):
     settings = replace(bench.settings, site=replace(bench.settings.site, date_order="dmy"))
     monkeypatch.setattr(bench.log, "settings", settings)

@@ -74,7 +74,7 @@ class Dialog(Questions):
                 return
             choice = self.menu.get(typed.strip().casefold())
             if typed.strip() == BACK:
-                self.say(self.bench.take_back())
+                self._do(BACK, "")
                 continue
             if typed.strip() and choice is None:
                 self.say(f"{typed!r} is none of {', '.join(self.menu)}.")
@@ -134,6 +134,7 @@ class Dialog(Questions):
             "test": self._lot_test,
             "lot": self._new_lot,
             "note": self._note,
+            BACK: self._take_back,
         }
         step = steps[what if what in steps else what.split(" ")[0]]
         with kept_meanwhile() as kept:
@@ -314,6 +315,9 @@ class Dialog(Questions):
         if not text:
             raise Stopped
         return self.bench.note(state.hatch, text)
+
+    def _take_back(self, _first: bool) -> None:
+        self.say(self.bench.take_back())
 
     def _meters(self, _first: bool) -> None:
         self.say(self.bench.meters_calibrated())
