@@ -16,6 +16,7 @@ __all__ = ["cast_shadows", "lamp_images"]
 FEWEST_BODIES = 15
 FEWEST_IMAGES, MOST_IMAGES, MOST_SHARE = 3, 25, 0.3  # of all that was found
 ALIKE, LIGHTER, ABOVE_FLOOR = 0.03, 0.2, 0.1  # logarithms: spread of images, above all bodies and above the floor
+BURNT_OUT, BLACK = np.log(250.0), np.log(70.0)  # on black, bodies burnt out to white are of one colour, too
 FEWEST_SHADOWS, BESIDE_BODIES = 4, 0.65  # share of what is grey and dark that must lie on one side of bodies
 BY_CHANCE = 0.001  # that so many do, if bodies lay around them at random, on the likeliest of all sides
 GREY, USUAL_COLOUR = 0.6, 0.15  # of the bodies' median distance from the floor's hue; what that must be at least
@@ -51,8 +52,9 @@ def lamp_images(colours: np.ndarray, floor: np.ndarray) -> np.ndarray:
             colours[these].std(axis=0).max() <= ALIKE
             and np.abs(colours[these] - np.median(colours[these], axis=0)).max() <= 2 * ALIKE
         )
-        if steps[n - 1] >= LIGHTER and alike and np.median((colours - floor)[these].mean(axis=1)) > ABOVE_FLOOR:
-            out[these] = True
+        burnt_out = colours[these].min() > BURNT_OUT and np.median(floor[these]) < BLACK
+        lighter = steps[n - 1] >= LIGHTER and np.median((colours - floor)[these].mean(axis=1)) > ABOVE_FLOOR
+        out[these] |= alike and lighter and not burnt_out
     return out
 
 

@@ -16,10 +16,13 @@ def test_a_colour_is_the_median_within_the_disc():
     pixels[body] = (150, 90, 40)
     pixels[29:32, 39:42] = 255  # a lamp's point
     work = WorkImage(pixels, UM_PER_PX, 1.0, 1.0, True)
-    found, floor = colours_of(work, estimate_light(work), np.array([30.5, 30.5, 2.0]), np.array([40.5, 15.5, 40.0]))
+    found, floor = colours_of(
+        work, estimate_light(work), np.array([30.5, 30.5, -4.0, 2.0]), np.array([40.5, 15.5, 40.0, 40.0])
+    )
     np.testing.assert_allclose(np.exp(found[0]) - SOFTENER_CODES, [150, 90, 40])
     np.testing.assert_allclose(np.exp(found[1]) - SOFTENER_CODES, 200)
     assert np.isnan(found[2]).all()
+    np.testing.assert_allclose(np.exp(found[3]) - SOFTENER_CODES, 200)  # at the edge, more than half within
     np.testing.assert_allclose(np.exp(floor) - SOFTENER_CODES, 200, atol=0.1)
 
 

@@ -35,6 +35,14 @@ def test_bodies_alone_are_no_lamps_and_no_shadows(seed):
     assert not cast_shadows(colours, floor, rows, cols).any()
 
 
+def test_bodies_burnt_out_on_black_are_no_lamps():
+    rng = np.random.default_rng(5)
+    black = np.tile(np.log([12.0, 12.0, 14.0]), (50, 1))
+    colours = np.vstack([scene(rng)[0], np.full((10, 3), np.log(255 + 8.0))])
+    assert not lamp_images(colours, black).any()
+    assert lamp_images(colours, np.tile(FLOOR, (50, 1)))[40:].all()
+
+
 def test_two_lights_or_lights_of_several_colours_say_nothing():
     rng = np.random.default_rng(1)
     colours, floor, *_ = scene(rng)

@@ -12,6 +12,7 @@ __all__ = ["colours_of"]
 # chosen on photos that the network had not seen: tests/photos/MEASURED.md, "Counter 1.22"
 REACH_UM = 75.0  # of the disc about a centre whose colour is taken: two thirds of a cyst's radius
 ENOUGH_ACROSS = 5  # pixels in that reach at least, of finer pictures
+LEAST_WITHIN = 0.5  # share of the disc that must lie within the photo
 SOFTENER_CODES = 8.0  # added to code values before their logarithm is taken, as black floors are noise there
 
 
@@ -31,7 +32,7 @@ def colours_of(work: WorkImage, light: Light, rows: np.ndarray, cols: np.ndarray
     Returns
     -------
     colours, floor : (n, 3) ndarray
-        Logarithms of code values; colours are NaN where the disc is not whole within the photo.
+        Logarithms of code values; colours are NaN where less than half of the disc lies within the photo.
     """
     reach = REACH_UM / work.um_per_px
     far = int(np.ceil(reach))
@@ -47,6 +48,12 @@ def colours_of(work: WorkImage, light: Light, rows: np.ndarray, cols: np.ndarray
     for channel in range(3):
         inside = work.pixels.ravel().take(at + channel).astype(np.uint16)  # bytes are parted much slower
         out[whole, channel] = np.log(np.partition(inside, middle, axis=1)[:, middle] + SOFTENER_CODES)
+    for k in np.flatnonzero(~whole):  # of those at the edges, what lies within
+        y, x = r[k] + down[disc], c[k] + across[disc]
+        within = (y >= 0) & (y < height) & (x >= 0) & (x < width)
+        if within.sum() >= LEAST_WITHIN * len(within):
+            some = np.sort(work.pixels[y[within], x[within]], axis=0)
+            out[k] = np.log(some[len(some) // 2] + SOFTENER_CODES)
     return out, _floor_at(light, r, c)
 
 
