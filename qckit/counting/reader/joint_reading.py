@@ -167,9 +167,6 @@ def read_at_centres(
         p = _by_floor(joint.analysis, found, colours, None if in_doubt else SPOT_CHECK)
     elif in_doubt:
         p = _by_others(joint.analysis, found, colours)
-    else:
-        settled = settle_by_groups(p, colours, np.full(len(p), np.nan), GROUPS_BY_OTHERS)
-        p = p if settled is None else settled
     return replace(joint, found=replace(found, p=p))
 
 
