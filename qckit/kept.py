@@ -5,14 +5,14 @@ The log itself tells it, as each step is whole; who waits for an entry, a comman
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from contextvars import ContextVar
 
 from qckit.errors import QcError, fault_place, file_fault, one_line
 from qckit.words import first_few
 
-__all__ = ["kept_meanwhile", "say_fault", "tell_kept"]
+__all__ = ["heard_here", "kept_meanwhile", "say_fault", "tell_kept"]
 
 _LISTENING: ContextVar[tuple[list[str], ...]] = ContextVar("qckit_listening", default=())
 _NAMED = 3
@@ -36,6 +36,33 @@ def kept_meanwhile() -> Iterator[list[str]]:
         yield kept
     finally:
         _LISTENING.reset(token)
+
+
+def heard_here(function: Callable) -> Callable:
+    """Have those who listen here hear what a function keeps in another thread.
+
+    Nothing else goes along: notebooks run in several threads each need an event loop of their own, which a copy of the
+    whole context would make one.
+
+    Examples
+    --------
+    >>> from concurrent.futures import ThreadPoolExecutor
+    >>> from qckit.kept import heard_here, kept_meanwhile, tell_kept
+    >>> with kept_meanwhile() as kept, ThreadPoolExecutor(1) as pool:
+    ...     pool.submit(heard_here(tell_kept), "step 8 (import, 1 row)").result()
+    >>> kept
+    ['step 8 (import, 1 row)']
+    """
+    listening = _LISTENING.get()
+
+    def run(*args, **options):
+        token = _LISTENING.set(listening)
+        try:
+            return function(*args, **options)
+        finally:
+            _LISTENING.reset(token)
+
+    return run
 
 
 def tell_kept(words: str) -> None:

@@ -9,7 +9,6 @@ import platform
 import tempfile
 from collections.abc import Callable, Iterable, Mapping
 from concurrent.futures import ThreadPoolExecutor, as_completed
-from contextvars import copy_context
 from dataclasses import dataclass
 from importlib import metadata
 from pathlib import Path
@@ -20,7 +19,7 @@ from qckit import __version__
 from qckit._paths import notebooks_dir
 from qckit.errors import InputError, NeedsAttention, QcError, unknown_name
 from qckit.files import safe_name, swap_in
-from qckit.kept import say_fault
+from qckit.kept import heard_here, say_fault
 from qckit.log import open_log
 from qckit.log.engine import may_write, sqlite_path
 from qckit.log.kept_pages import findings_in, keep_earlier, report_name, share_pictures
@@ -270,7 +269,7 @@ def run_reports(
 
     results: list = [None] * len(jobs)
     with ThreadPoolExecutor(max_workers=max(1, int(workers))) as pool:
-        pending = {pool.submit(copy_context().run, one, job): i for i, job in enumerate(jobs)}  # see qckit.kept
+        pending = {pool.submit(heard_here(one), job): i for i, job in enumerate(jobs)}
         for done, future in enumerate(as_completed(pending), start=1):
             i = pending[future]
             results[i] = future.result()

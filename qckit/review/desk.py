@@ -19,7 +19,7 @@ from qckit.review.browser_store import page_code, site_key
 from qckit.review.edits import apply_edit
 from qckit.review.sent_pictures import jpeg_of, shrunk
 from qckit.review.session import ReviewSession
-from qckit.review.settled import order_to_review
+from qckit.review.settled import order_to_review, say_none_counted
 from qckit.review.still import still_html
 from qckit.stages import hatched_pct
 
@@ -318,9 +318,6 @@ def open_review(log, photos=None, *, initials=""):
             ReviewSession(log, name)
         known = known[known["photo"].isin(names)]
     if known.empty:
-        raise InputError(
-            "no photo is counted yet, so there is none to look at. Name photos in the field sheet and import it with "
-            " qckit log import , or let  qckit today --watch FOLDER  count them."
-        )
+        raise InputError(say_none_counted(log))
     initials = need_text("initials", initials)
     return ReviewDesk(log, order_to_review(known, log.objects()), initials=initials)

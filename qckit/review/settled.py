@@ -71,7 +71,7 @@ def say_none_counted(log) -> str:
     n_left = log.awaiting_counts()["photo"].nunique()
     none = "No photo is counted in this site's log yet."
     if not n_left:
-        return none
+        return f"{none} Name photos in the sheet that you import, or let  qckit today --watch FOLDER  take them in."
     wait = plural(n_left, "photo waits", "photos wait")
     return f"{none} {wait}: count with  qckit today --watch  or the notebook count_photos."
 

@@ -538,7 +538,10 @@ def test_a_site_without_photos_has_none_to_settle(tmp_path):
 
     new_site(tmp_path / "fresh")
     asked = run("learn", "--next", "--site", tmp_path / "fresh")
-    assert asked.output.strip() == "No photo is counted in this site's log yet."
+    assert asked.output.strip() == (
+        "No photo is counted in this site's log yet. Name photos in the sheet that you import, or let  qckit today "
+        "--watch FOLDER  take them in."
+    )
     with open_log(tmp_path / "fresh") as log:
         hatch = {"hatch": "H1", "lot": "L", "purpose": "production", "cone": "A", "started": "2026-11-01T09:00+00:00"}
         sample = {"sample": "S1", "hatch": "H1", "taken": "2026-11-02T09:00+00:00", "kind": "subsample"}

@@ -271,8 +271,8 @@ def test_nothing_counted_yet(tmp_path):
     with open_log(site) as log, pytest.raises(InputError) as error:
         open_review(log)
     assert str(error.value) == (
-        "no photo is counted yet, so there is none to look at. Name photos in the field sheet and import it with "
-        " qckit log import , or let  qckit today --watch FOLDER  count them."
+        "No photo is counted in this site's log yet. Name photos in the sheet that you import, or let  qckit today "
+        "--watch FOLDER  take them in."
     )
 
 
